@@ -1,0 +1,131 @@
+"""What the anatomy room finds out: canal, vertebrae with their frames, owners of ribs."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import Enum
+from types import MappingProxyType
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.interpolate import CubicSpline
+
+from vertebloc.anatomy.levels import Level
+from vertebloc.anatomy.structures import Contour
+from vertebloc.errors import FrameError
+from vertebloc.space.frames import Frame, Side
+from vertebloc.space.grids import Volume
+from vertebloc.space.transforms import Points, Transform, as_points
+
+
+class CountedFrom(Enum):
+    """The end from which theatre will count the levels."""
+
+    SACRUM = "sacrum"
+    FIRST_RIB = "first rib"
+    LAST_RIB = "last rib"
+    MARKER = "placed marker"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LevelConfirmation:
+    """Who confirmed the diseased level, counted from where; unconfirmed unless both are said."""
+
+    confirmed_by: str | None = None
+    counted_from: CountedFrom | None = None
+    end_in_view: bool = False
+
+    @property
+    def is_confirmed(self) -> bool:
+        """Whether a named person counted from an end that the images show."""
+        return bool(self.confirmed_by) and self.counted_from is not None and self.end_in_view
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CanalSpline:
+    """Middle of the spinal canal, from head to feet.
+
+    ``s`` is the length along the curve in mm, 0 at its upper end, growing towards the feet.
+    """
+
+    s_mm: NDArray[np.float64]  #: (n,) knots, growing
+    points: Points  #: (n, 3) mm, patient LPS
+    source: str  #: which outline it was found from, in words
+
+    @property
+    def _spline(self) -> CubicSpline:
+        return CubicSpline(self.s_mm, self.points)
+
+    def at(self, s_mm: ArrayLike) -> Points:
+        """Points on the curve, (m, 3); beyond its ends it is continued straight."""
+        s = np.atleast_1d(np.asarray(s_mm, dtype=np.float64))
+        inside = np.clip(s, self.s_mm[0], self.s_mm[-1])
+        return np.asarray(self._spline(inside) + self.tangent(inside) * -(s - inside)[:, None])
+
+    def tangent(self, s_mm: ArrayLike) -> Points:
+        """Unit vectors along the curve towards the HEAD, (m, 3)."""
+        s = np.clip(np.atleast_1d(s_mm), self.s_mm[0], self.s_mm[-1])
+        along = -np.asarray(self._spline(s, 1))
+        return np.asarray(along / np.linalg.norm(along, axis=1, keepdims=True))
+
+    def nearest_s_mm(self, points: ArrayLike) -> NDArray[np.float64]:
+        """Length along the curve at the foot of each point's perpendicular, (m,)."""
+        p = as_points(points)
+        fine = np.linspace(self.s_mm[0], self.s_mm[-1], 4 * len(self.s_mm) + 1)
+        curve = self.at(fine)
+        near = np.argmin(((p[:, None, :] - curve[None, :, :]) ** 2).sum(axis=2), axis=1)
+        s = fine[near]
+        for _ in range(4):  # Newton steps: the residual along the tangent is the step
+            s = s - np.einsum("ij,ij->i", p - self.at(s), self.tangent(s))
+        return np.asarray(s)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Vertebra:
+    """One vertebra; its frame has +x left, +y back, +z cranial, origin at the body centroid."""
+
+    level: Level | None  #: None while nobody could count
+    lps_from_vertebra: Transform
+    canal_s_mm: float  #: where along the canal its body centroid lies
+    posterior_wall_mm: float  #: y of the back of the body in its frame
+    anterior_wall_mm: float  #: y of the front of the body (negative)
+    upper_endplate_mm: float  #: z of the upper endplate at the body's middle
+    lower_endplate_mm: float  #: z of the lower endplate (negative)
+    left_wall_mm: float  #: x of the left wall at mid-body
+    right_wall_mm: float  #: x of the right wall (negative)
+    frame_from_neighbours: bool  #: whether the frame was interpolated, for the diseased one
+    own_frame_differs_deg: float  #: angle between own and interpolated frame; 0 if own is used
+
+    def __post_init__(self) -> None:
+        """Refuse a map between the wrong frames."""
+        if self.lps_from_vertebra.source is not Frame.VERTEBRA:
+            raise FrameError("a vertebra needs lps_from_vertebra")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Rib:
+    """One rib and the vertebra that owns it, found by counting and geometry."""
+
+    level: Level | None
+    side: Side
+    head: NDArray[np.float64]  #: (3,) mm, the end next to the spine
+    mask: Volume  #: boolean, on its own box
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Anatomy:
+    """Everything the later rooms need to know about the spine."""
+
+    canal: CanalSpline
+    vertebrae: Mapping[Level, Vertebra]
+    ribs: tuple[Rib, ...]
+    bone: Mapping[Level, Contour | Volume]  #: each vertebra's outline, or mask if it was separated
+    warnings: tuple[str, ...]
+    handedness: str  #: what was found out about left and right, in words
+    ends_in_view: frozenset[CountedFrom]
+
+    def __post_init__(self) -> None:
+        """Freeze the mappings."""
+        object.__setattr__(self, "vertebrae", MappingProxyType(dict(self.vertebrae)))
+        object.__setattr__(self, "bone", MappingProxyType(dict(self.bone)))

@@ -1,0 +1,128 @@
+"""What a planned resection consists of, and what is measured on it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import Enum
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vertebloc.anatomy.levels import Level
+from vertebloc.space.frames import Side
+from vertebloc.space.planes import Plane
+from vertebloc.space.polygons import PlanarFace
+from vertebloc.space.surfaces import TriangleSurface
+
+
+class Kind(Enum):
+    """What is taken out in one piece."""
+
+    WHOLE_BODY = "whole body, one level"
+
+
+class BoneFate(Enum):
+    """What happens to a part of bone."""
+
+    PIECE = "piece"  #: comes out whole
+    PIECEMEAL = "piecemeal"  #: nibbled away
+    STAYS = "stays"
+
+
+class RibFate(Enum):
+    """What happens to a rib."""
+
+    KEPT = "kept"
+    REMOVED = "removed with its head"
+    HEAD_ON_PIECE = "cut to the side, head left on the piece"
+
+
+class FaceKind(Enum):
+    """How a face of the piece comes about."""
+
+    BONE = "bone"  #: cut
+    SOFT = "soft"  #: dissected
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class HalfCut:
+    """Half of a cut through a body, made from one side, or one cut through the arch.
+
+    The plane marks the piece's side; the blade's kerf is taken from the other.
+    """
+
+    name: str
+    side: Side
+    plane: Plane  #: normal points out of the piece
+    entry: NDArray[np.float64]  #: (3,) mm, middle of the edge where the blade enters
+    entry_edge: NDArray[np.float64]  #: (3,) unit vector along that edge: tilts turn about it
+    blade: NDArray[np.float64]  #: (3,) unit vector in which the blade advances
+    passes_through: str  #: in words, such as ``body of T9``
+    level: Level
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Allowance:
+    """How far one cut may err, each error alone, and still keep the wanted margin."""
+
+    offset_mm: float  #: parallel shift towards the tumour
+    tilt_deg: float  #: turn about the entry edge or about the blade, whichever harms sooner
+    pivot_mm: float  #: entry edge off by this while the far edge is right
+    offset_at_3_deg_mm: float  #: shift still left when the cut is tilted by 3 degrees
+    offset_at_6_deg_mm: float
+    searched_to_mm: float  #: offsets beyond this were not searched
+    searched_to_deg: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class FaceMargin:
+    """One face of the piece with its margin to tumour."""
+
+    name: str
+    kind: FaceKind
+    area_mm2: float
+    margin_mm: float  #: least signed distance to tumour; negative where tumour reaches through
+    weakest: NDArray[np.float64]  #: (3,) mm, patient LPS
+    weakest_in_words: str  #: in the vertebra's own terms
+    tumour_crossed_mm2: float  #: part of the face that lies in tumour
+    barrier: str  #: named layer between, such as ``endplate and disc``; empty if none
+    allowance: Allowance | None  #: bone faces only
+    face: PlanarFace | None  #: where it lies, for pictures; None for a free-form soft face
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TumourLeft:
+    """Tumour that would not come out with the piece, ml, by the place where it stays."""
+
+    by_place_ml: Mapping[str, float]  #: such as ``behind the caudal cut``, ``in piecemeal bone``
+    total_ml: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Keystone:
+    """Whether the piece, seen from the side it leaves by, is a wedge that opens or locks."""
+
+    opens_to_left_mm_per_10_mm: float  #: positive: wider at the left; negative: at the right
+    words: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ResectionPlan:
+    """A planned piece and everything measured on it."""
+
+    kind: Kind
+    level: Level
+    wanted_margin_mm: float
+    cuts: tuple[HalfCut, ...]
+    cut_rule: str  #: how default cuts were placed, in words
+    faces: tuple[FaceMargin, ...]
+    piece: TriangleSurface
+    tumour_volume_ml: float
+    tumour_left: TumourLeft
+    keystone: Keystone
+    open_side: Side  #: the side through which the arch is opened
+    bone_fates: Mapping[str, BoneFate]
+    rib_fates: Mapping[str, RibFate]
+    distance_error_words: str
+    assumptions: tuple[str, ...]
