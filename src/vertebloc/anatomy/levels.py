@@ -33,7 +33,18 @@ class Level:
 
     @staticmethod
     def parse(text: str) -> Level:
-        """Read a level from text such as ``t10`` or `` T 10``."""
+        """Read a level from text such as ``t10`` or `` T 10``.
+
+        Parameters
+        ----------
+        text : str
+            Name in any case, blanks allowed.
+
+        Returns
+        -------
+        Level
+            The vertebra.
+        """
         return Level(re.sub(r"\s+", "", text).upper())
 
     def __lt__(self, other: Level) -> bool:

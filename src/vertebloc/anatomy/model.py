@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import Enum
 from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.interpolate import CubicSpline
+from scipy.spatial import cKDTree
 
 from vertebloc.anatomy.levels import Level
 from vertebloc.anatomy.structures import Contour
-from vertebloc.errors import FrameError
+from vertebloc.errors import FrameError, InputError
 from vertebloc.space.frames import Frame, Side
 from vertebloc.space.grids import Volume
 from vertebloc.space.transforms import Points, Transform, as_points
@@ -42,6 +43,23 @@ class LevelConfirmation:
         return bool(self.confirmed_by) and self.counted_from is not None and self.end_in_view
 
 
+class SideVerdict(Enum):
+    """Whether left and right of the images agree with the body and with the given names."""
+
+    AGREES = "agrees"
+    CONTRADICTS = "contradicts"
+    CANNOT_TELL = "cannot tell"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Handedness:
+    """What was found out about left and right; a finding, never a correction."""
+
+    verdict: SideVerdict
+    evidence: tuple[str, ...]  #: one sentence a witness, for or against
+    words: str  #: the finding in one or two sentences, for the sheet
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class CanalSpline:
     """Middle of the spinal canal, from head to feet.
@@ -52,10 +70,17 @@ class CanalSpline:
     s_mm: NDArray[np.float64]  #: (n,) knots, growing
     points: Points  #: (n, 3) mm, patient LPS
     source: str  #: which outline it was found from, in words
+    notes: tuple[str, ...] = ()  #: what was left out or bridged, one sentence each
+    _spline: CubicSpline = field(init=False, repr=False)
 
-    @property
-    def _spline(self) -> CubicSpline:
-        return CubicSpline(self.s_mm, self.points)
+    def __post_init__(self) -> None:
+        """Prepare the curve once; refuse fewer than two knots."""
+        if len(self.s_mm) < 2 or np.shape(self.points) != (len(self.s_mm), 3):
+            raise InputError(
+                f"a canal's line needs at least two knots with a point each, got "
+                f"{len(self.s_mm)} and points of shape {np.shape(self.points)}"
+            )
+        object.__setattr__(self, "_spline", CubicSpline(self.s_mm, self.points))
 
     def at(self, s_mm: ArrayLike) -> Points:
         """Points on the curve, (m, 3); beyond its ends it is continued straight."""
@@ -73,9 +98,7 @@ class CanalSpline:
         """Length along the curve at the foot of each point's perpendicular, (m,)."""
         p = as_points(points)
         fine = np.linspace(self.s_mm[0], self.s_mm[-1], 4 * len(self.s_mm) + 1)
-        curve = self.at(fine)
-        near = np.argmin(((p[:, None, :] - curve[None, :, :]) ** 2).sum(axis=2), axis=1)
-        s = fine[near]
+        s = fine[cKDTree(self.at(fine)).query(p)[1]]
         for _ in range(4):  # Newton steps: the residual along the tangent is the step
             s = s - np.einsum("ij,ij->i", p - self.at(s), self.tangent(s))
         return np.asarray(s)
@@ -95,7 +118,8 @@ class Vertebra:
     left_wall_mm: float  #: x of the left wall at mid-body
     right_wall_mm: float  #: x of the right wall (negative)
     frame_from_neighbours: bool  #: whether the frame was interpolated, for the diseased one
-    own_frame_differs_deg: float  #: angle between own and interpolated frame; 0 if own is used
+    own_frame_differs_deg: float | None
+    #: angle between own and interpolated frame; 0 if own is used, None if there is no own one
 
     def __post_init__(self) -> None:
         """Refuse a map between the wrong frames."""
@@ -122,8 +146,10 @@ class Anatomy:
     ribs: tuple[Rib, ...]
     bone: Mapping[Level, Contour | Volume]  #: each vertebra's outline, or mask if it was separated
     warnings: tuple[str, ...]
-    handedness: str  #: what was found out about left and right, in words
+    handedness: Handedness
     ends_in_view: frozenset[CountedFrom]
+    counting: str  #: how the levels were named and what the count says, in words
+    uncounted: tuple[Vertebra, ...] = ()  #: head to feet; level None, so not in ``vertebrae``
 
     def __post_init__(self) -> None:
         """Freeze the mappings."""

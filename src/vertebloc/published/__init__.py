@@ -1,5 +1,5 @@
 """Which numbers come from the literature, and from where? Each has a source or does not exist."""
 
-from vertebloc.published.source import Published
+from vertebloc.published.source import Grade, Known, Published
 
-__all__ = ["Published"]
+__all__ = ["Grade", "Known", "Published"]

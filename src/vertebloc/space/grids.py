@@ -62,7 +62,15 @@ class Grid:
         return bool(np.max(np.abs(axes.T @ axes - np.eye(3))) > 1e-3)
 
     def crop(self, start: ArrayLike, stop: ArrayLike) -> Grid:
-        """Part of the grid from index ``start`` up to, not including, ``stop``."""
+        """Same lattice from index ``start`` up to, not including, ``stop``.
+
+        The box may reach beyond this grid, so that masks cut from one lattice can be united.
+
+        Raises
+        ------
+        InputError
+            If the box is empty.
+        """
         low = np.asarray(start, dtype=np.int64)
         size = np.asarray(stop, dtype=np.int64) - low
         matrix = np.array(self.lps_from_ijk.matrix)

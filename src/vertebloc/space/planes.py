@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from vertebloc.errors import InputError
 from vertebloc.space import tolerances
 from vertebloc.space.frames import Frame
-from vertebloc.space.transforms import Transform, as_points
+from vertebloc.space.transforms import Transform, as_points, require_motion
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -25,7 +25,7 @@ class Plane:
         point = np.array(self.point, dtype=np.float64).reshape(3)
         normal = np.array(self.normal, dtype=np.float64).reshape(3)
         length = float(np.linalg.norm(normal))
-        if length < tolerances.EMPTY or not np.all(np.isfinite(point)):
+        if not length >= tolerances.EMPTY or not np.all(np.isfinite(point)):  # NaN too
             raise InputError(
                 f"a plane needs a finite point and a normal, got {point.tolist()} "
                 f"and {normal.tolist()}"
@@ -60,5 +60,16 @@ class Plane:
         return Transform(matrix, target=Frame.PATIENT_LPS, source=Frame.PLANE)
 
     def moved(self, lps_from_lps: Transform) -> Plane:
-        """The plane after a rigid motion of space."""
+        """The plane after a rigid motion of space.
+
+        Raises
+        ------
+        FrameError
+            If the map leaves patient LPS.
+        InputError
+            If the map is not rigid: a normal does not survive stretching.
+        """
+        require_motion(lps_from_lps)
+        if not lps_from_lps.is_rigid:
+            raise InputError("a plane can only be moved by a rigid map")
         return Plane(lps_from_lps.points(self.point)[0], lps_from_lps.vectors(self.normal)[0])

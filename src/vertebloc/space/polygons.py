@@ -21,9 +21,10 @@ class PlanarFace:
 
     def __post_init__(self) -> None:
         """Refuse loops that enclose nothing; make them read-only."""
-        if self.lps_from_plane.source is not Frame.PLANE:
+        target, source = self.lps_from_plane.target, self.lps_from_plane.source
+        if (target, source) != (Frame.PATIENT_LPS, Frame.PLANE):
             raise FrameError(
-                f"a face needs lps_from_plane, got a map from {self.lps_from_plane.source.value}"
+                f"a face needs lps_from_plane, got a map from {source.value} into {target.value}"
             )
         loops = tuple(np.array(loop, dtype=np.float64) for loop in self.loops)
         for loop in loops:

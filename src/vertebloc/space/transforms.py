@@ -112,6 +112,27 @@ class Transform:
         )
 
 
+def require_motion(lps_from_lps: Transform) -> None:
+    """Refuse a map that does not lead from patient LPS into patient LPS.
+
+    Parameters
+    ----------
+    lps_from_lps : Transform
+        What is to move something within the patient's own frame.
+
+    Raises
+    ------
+    FrameError
+        If the map leaves or enters another frame.
+    """
+    target, source = lps_from_lps.target, lps_from_lps.source
+    if (target, source) != (Frame.PATIENT_LPS, Frame.PATIENT_LPS):
+        raise FrameError(
+            "only a map from patient-lps into patient-lps moves things in the patient, got one "
+            f"from {source.value} into {target.value}"
+        )
+
+
 def rigid_frame(
     origin: ArrayLike, axes: ArrayLike, *, target: Frame = Frame.PATIENT_LPS, source: Frame
 ) -> Transform:

@@ -12,6 +12,7 @@ from enum import Enum
 
 import numpy as np
 
+from vertebloc.errors import FrameError
 from vertebloc.space.frames import Frame
 from vertebloc.space.transforms import Transform, rigid_frame
 
@@ -54,7 +55,16 @@ def screen_from_body(view: View, body: Frame = Frame.PATIENT_LPS) -> Transform:
     -------
     Transform
         ``screen_from_body``: +x to the picture's right, +y up, +z towards the viewer, mm.
+
+    Raises
+    ------
+    FrameError
+        If ``body`` has no left side of its own.
     """
+    if body not in (Frame.PATIENT_LPS, Frame.VERTEBRA):
+        raise FrameError(
+            f"only patient-lps or vertebra coordinates have a left side, got {body.value}"
+        )
     rows = np.array(_AXES[view])
     return rigid_frame(np.zeros(3), rows.T, target=Frame.SCREEN, source=body)
 

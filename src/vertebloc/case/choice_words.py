@@ -1,0 +1,109 @@
+"""The words a choice can be made in. Each value is what stands in the choices file."""
+
+from __future__ import annotations
+
+from enum import Enum
+
+
+class CountedFrom(Enum):
+    """The end of the spine from which the level was counted."""
+
+    NOT_COUNTED = ""
+    SACRUM = "sacrum"
+    FIRST_RIB = "first rib"
+    LAST_RIB = "last rib"
+    PLACED_MARKER = "placed marker"
+
+
+class StandingSide(Enum):
+    """Where the surgeon stands at the prone patient; fixes how theatre pictures are turned."""
+
+    LEFT = "left"
+    RIGHT = "right"
+    HEAD_UP = "head up"
+
+
+class DeliverySide(Enum):
+    """The side to which the piece is to be turned out."""
+
+    UNDECIDED = "undecided"
+    LEFT = "left"
+    RIGHT = "right"
+
+
+class Placement(Enum):
+    """How a body cut gets its place."""
+
+    BY_RULE = "by rule"
+    BY_HAND = "by hand"
+
+
+class OpenSide(Enum):
+    """The side through which the arch is opened."""
+
+    BY_RULE = "by rule"
+    LEFT = "left"
+    RIGHT = "right"
+
+
+class ArchPart(Enum):
+    """A part of the arch that has a fate of its own."""
+
+    RIGHT_PEDICLE = "right pedicle"
+    LEFT_PEDICLE = "left pedicle"
+    RIGHT_LAMINA = "right lamina"
+    LEFT_LAMINA = "left lamina"
+    SPINOUS_PROCESS = "spinous process"
+    RIGHT_TRANSVERSE_PROCESS = "right transverse process"
+    LEFT_TRANSVERSE_PROCESS = "left transverse process"
+    RIGHT_FACETS = "right facets"
+    LEFT_FACETS = "left facets"
+
+
+class BoneChoice(Enum):
+    """What is to happen to a part of the arch."""
+
+    BY_RULE = "by rule"
+    PIECE = "piece"
+    PIECEMEAL = "piecemeal"
+    STAYS = "stays"
+
+
+class RibFateChoice(Enum):
+    """What is to happen to a rib."""
+
+    BY_RULE = "by rule"
+    KEPT = "kept"
+    REMOVED = "removed"
+    HEAD_ON_PIECE = "head on piece"
+
+
+class SoftFace(Enum):
+    """A face of the piece that is dissected, not cut."""
+
+    LEFT_SIDE = "left side"
+    RIGHT_SIDE = "right side"
+    FRONT = "front"
+    DURA = "dura"
+
+
+class CuffSurface(Enum):
+    """The surface along which a soft face is dissected."""
+
+    ON_TUMOUR = "on the tumour"
+    PLEURA = "pleura"
+    MUSCLE = "muscle"
+
+
+class TractChoice(Enum):
+    """What is to happen to the biopsy tract in soft tissue."""
+
+    WITH_PIECE = "with the piece"
+    SEPARATE_ELLIPSE = "separate ellipse"
+    LEFT = "left"
+
+
+class PlanningExtent(Enum):
+    """The extent of tumour that is planned for."""
+
+    PRE_TREATMENT = "pre-treatment"

@@ -1,0 +1,341 @@
+"""What the team decides before a plan can be computed, as plain values.
+
+The same values stand in the case folder's ``choices.toml``; reading and writing that file is
+``exchange``'s. Nothing here comes from the images: where a default needs them, it says
+``by rule`` and the rule is applied, and named, by the room that plans.
+"""
+
+from __future__ import annotations
+
+import math
+import unicodedata
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from vertebloc.case.choice_words import (
+    ArchPart,
+    BoneChoice,
+    CountedFrom,
+    CuffSurface,
+    DeliverySide,
+    OpenSide,
+    Placement,
+    PlanningExtent,
+    RibFateChoice,
+    SoftFace,
+    StandingSide,
+    TractChoice,
+)
+from vertebloc.errors import InputError
+from vertebloc.space.frames import Side
+
+#: Assumed: nobody measured these. Each is printed among the assumptions of a plan that used it.
+ASSUMED_WANTED_MARGIN_MM = 5.0
+ASSUMED_KERF_MM = 1.0
+ASSUMED_CONTOUR_ERROR_MM = 1.0
+
+#: Smallest and largest number that can be meant, by the last word of the setting's name.
+#: Not clinical limits: they catch a slipped decimal point and centimetres for millimetres.
+LIMITS: Mapping[str, tuple[float, float]] = {
+    "wanted_margin_mm": (0.0, 50.0),
+    "kerf_mm": (0.0, 5.0),
+    "contour_error_mm": (0.0, 10.0),
+    "height_mm": (-100.0, 100.0),
+    "tilt_deg": (-45.0, 45.0),
+    "roll_deg": (-45.0, 45.0),
+    "length_mm": (0.0, 300.0),
+    "thickness_mm": (0.0, 50.0),
+}
+
+
+def _check_number(name: str, value: float) -> float:
+    low, high = LIMITS[name]
+    if not (math.isfinite(value) and low <= value <= high):
+        raise InputError(f"{name} is {value:g}: use a number from {low:g} to {high:g}")
+    return float(value) + 0.0  # -0.0 and 0.0 mean the same
+
+
+def clean_text(text: str) -> str:
+    """Check a text for one line and take the spaces off its ends.
+
+    Parameters
+    ----------
+    text : str
+        A name or a reason, as typed.
+
+    Returns
+    -------
+    str
+        The text without spaces at its ends.
+
+    Raises
+    ------
+    InputError
+        If it holds a line break or another character that cannot be printed.
+    """
+    for character in text:
+        if unicodedata.category(character) in {"Cc", "Cs", "Zl", "Zp"}:
+            raise InputError(
+                f"{text!r} holds the unprintable character {character!r}: use one line of text"
+            )
+    return text.strip()
+
+
+class _Checked:
+    """A frozen value whose numbers and texts are checked and cleaned once, when it is made."""
+
+    __slots__ = ()
+
+    def _clean(self, *names: str) -> None:
+        for name in names:
+            value = getattr(self, name)
+            cleaned = clean_text(value) if isinstance(value, str) else _check_number(name, value)
+            object.__setattr__(self, name, cleaned)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LevelChoice(_Checked):
+    """The diseased vertebra, who confirmed it, and from which end it was counted."""
+
+    diseased: str = ""  #: such as ``T10``; empty: not chosen yet
+    confirmed_by: str = ""
+    counted_from: CountedFrom = CountedFrom.NOT_COUNTED
+
+    def __post_init__(self) -> None:
+        """Refuse a confirmation of nothing.
+
+        Raises
+        ------
+        InputError
+            If somebody confirmed a level that is not named.
+        """
+        self._clean("diseased", "confirmed_by")
+        if self.confirmed_by and not self.diseased:
+            raise InputError(
+                f"confirmed_by is {self.confirmed_by!r} but diseased is empty: name the vertebra"
+            )
+
+    @property
+    def is_confirmed(self) -> bool:
+        """Whether a named person confirmed it by counting from a stated end."""
+        return bool(self.confirmed_by) and self.counted_from is not CountedFrom.NOT_COUNTED
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HalfPlacement(_Checked):
+    """Where one half of a body cut is placed by hand, in the diseased body's own frame."""
+
+    height_mm: float  #: entry edge above the middle of the diseased body; negative: below
+    tilt_deg: float = 0.0  #: about the entry edge; positive: the blade's tip goes to the head
+    roll_deg: float = 0.0  #: about the blade's direction
+
+    def __post_init__(self) -> None:
+        """Refuse numbers that cannot be meant."""
+        self._clean("height_mm", "tilt_deg", "roll_deg")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CutChoice:
+    """How one body cut is placed: by the rule, or by hand for its left and right half."""
+
+    placed: Placement = Placement.BY_RULE
+    halves: Mapping[Side, HalfPlacement] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        """Refuse a half that contradicts how the cut is placed.
+
+        Raises
+        ------
+        InputError
+            If it is placed by hand and a half is missing, or by rule and a half is given.
+        """
+        by_hand = self.placed is Placement.BY_HAND
+        if set(self.halves) != (set(Side) if by_hand else set()):
+            given = " and ".join(sorted(s.value for s in self.halves)) or "none"
+            raise InputError(
+                f"a cut placed {self.placed.value} needs numbers for "
+                f"{'both halves' if by_hand else 'neither half'}, found: {given}"
+            )
+        object.__setattr__(self, "halves", dict(self.halves))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ArchChoice:
+    """Where the arch is opened, and the fate of each of its parts."""
+
+    open_side: OpenSide = OpenSide.BY_RULE
+    parts: Mapping[ArchPart, BoneChoice] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        """Name every part: those not given go by the rule."""
+        every = {part: self.parts.get(part, BoneChoice.BY_RULE) for part in ArchPart}
+        object.__setattr__(self, "parts", every)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RibChoice(_Checked):
+    """The fate of one rib, and how much of it is taken."""
+
+    fate: RibFateChoice = RibFateChoice.BY_RULE
+    length_mm: float | None = None  #: from the rib's head outwards; None: by rule
+
+    def __post_init__(self) -> None:
+        """Refuse a length where nothing is taken.
+
+        Raises
+        ------
+        InputError
+            If a length is given for a rib that is kept or goes by the rule.
+        """
+        if self.length_mm is None:
+            return
+        if self.fate in (RibFateChoice.BY_RULE, RibFateChoice.KEPT):
+            raise InputError(
+                f"length_mm is {self.length_mm:g} but fate is {self.fate.value!r}: "
+                "a length goes with 'removed' or 'head on piece' only"
+            )
+        self._clean("length_mm")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CuffChoice(_Checked):
+    """The soft tissue that is taken with the piece at one of its soft faces."""
+
+    surface: CuffSurface = CuffSurface.ON_TUMOUR
+    thickness_mm: float = 0.0  #: of the cuff, outside the tumour
+
+    def __post_init__(self) -> None:
+        """Refuse a thickness where the dissection runs on the tumour.
+
+        Raises
+        ------
+        InputError
+            If the surface is the tumour's own and the thickness is not 0 mm.
+        """
+        self._clean("thickness_mm")
+        if self.surface is CuffSurface.ON_TUMOUR and self.thickness_mm != 0.0:
+            raise InputError(
+                f"thickness_mm is {self.thickness_mm:g} but surface is 'on the tumour': "
+                "that leaves no cuff; use 0.0, or surface 'pleura' or 'muscle'"
+            )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SidesChoice(_Checked):
+    """Who says that left and right are true although a check contradicts, and why."""
+
+    confirmed_by: str = ""
+    reason: str = ""
+
+    def __post_init__(self) -> None:
+        """Refuse a name without a reason, or a reason without a name.
+
+        Raises
+        ------
+        InputError
+            If only one of the two is given.
+        """
+        self._clean("confirmed_by", "reason")
+        if bool(self.confirmed_by) != bool(self.reason):
+            missing = "reason" if self.confirmed_by else "confirmed_by"
+            raise InputError(
+                f"{missing} is empty: sides need both confirmed_by and reason, or none"
+            )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Override(_Checked):
+    """A warning that a named person sets aside for a reason."""
+
+    what: str  #: the warning, as it was printed
+    who: str
+    reason: str
+
+    def __post_init__(self) -> None:
+        """Refuse an override that does not say what, who and why.
+
+        Raises
+        ------
+        InputError
+            If one of the three is empty.
+        """
+        self._clean("what", "who", "reason")
+        for name in ("what", "who", "reason"):
+            if not getattr(self, name):
+                raise InputError(f"{name} is empty: an override needs what, who and reason")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Choices(_Checked):
+    """Everything the team decides, with a default for each entry."""
+
+    level: LevelChoice = field(default_factory=LevelChoice)
+    wanted_margin_mm: float = ASSUMED_WANTED_MARGIN_MM  #: on every bone face
+    standing_side: StandingSide = StandingSide.LEFT
+    delivery_side: DeliverySide = DeliverySide.UNDECIDED
+    planning_extent: PlanningExtent = PlanningExtent.PRE_TREATMENT
+    contour_error_mm: float = ASSUMED_CONTOUR_ERROR_MM
+    kerf_mm: float = ASSUMED_KERF_MM
+    cranial_cut: CutChoice = field(default_factory=CutChoice)
+    caudal_cut: CutChoice = field(default_factory=CutChoice)
+    arch: ArchChoice = field(default_factory=ArchChoice)
+    ribs: Mapping[tuple[str, Side], RibChoice] = field(default_factory=dict)
+    cuffs: Mapping[SoftFace, CuffChoice] = field(default_factory=dict)
+    tract: TractChoice = TractChoice.WITH_PIECE
+    sides: SidesChoice = field(default_factory=SidesChoice)
+    overrides: tuple[Override, ...] = ()
+
+    def __post_init__(self) -> None:
+        """Bring choices that mean the same into the same form.
+
+        A rib that goes by the rule is as good as not named, and every soft face has a cuff.
+        """
+        self._clean("wanted_margin_mm", "contour_error_mm", "kerf_mm")
+        named = {
+            key: rib for key, rib in self.ribs.items() if rib.fate is not RibFateChoice.BY_RULE
+        }
+        object.__setattr__(self, "ribs", named)
+        every = {face: self.cuffs.get(face, CuffChoice()) for face in SoftFace}
+        object.__setattr__(self, "cuffs", every)
+
+    def rib(self, level: str, side: Side) -> RibChoice:
+        """Look up the choice for one rib; by rule if it is not named.
+
+        Parameters
+        ----------
+        level : str
+            Vertebra the rib belongs to, such as ``T10``.
+        side : Side
+            Side of the patient.
+
+        Returns
+        -------
+        RibChoice
+            Its fate and length.
+        """
+        return self.ribs.get((level, side), RibChoice())
+
+
+def assumed_settings(choices: Choices) -> tuple[str, ...]:
+    """Say which settings still stand at a default that nobody measured.
+
+    Parameters
+    ----------
+    choices : Choices
+        The team's choices.
+
+    Returns
+    -------
+    tuple of str
+        One phrase each, such as ``wanted margin 5.0 mm (assumed default)``.
+    """
+    defaults = (
+        ("wanted margin", choices.wanted_margin_mm, ASSUMED_WANTED_MARGIN_MM),
+        ("kerf", choices.kerf_mm, ASSUMED_KERF_MM),
+        ("contour error", choices.contour_error_mm, ASSUMED_CONTOUR_ERROR_MM),
+    )
+    return tuple(
+        f"{name} {value:.1f} mm (assumed default)"
+        for name, value, default in defaults
+        if value == default
+    )

@@ -1,0 +1,350 @@
+"""Every entry of the choices file: its place, what is allowed there, and why its default."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from enum import Enum
+
+from vertebloc.anatomy.levels import Level
+from vertebloc.case.choice_words import (
+    ArchPart,
+    BoneChoice,
+    CountedFrom,
+    CuffSurface,
+    DeliverySide,
+    OpenSide,
+    Placement,
+    PlanningExtent,
+    RibFateChoice,
+    SoftFace,
+    StandingSide,
+    TractChoice,
+)
+from vertebloc.case.choices import LIMITS, Choices, CuffChoice, clean_text
+from vertebloc.errors import InputError
+from vertebloc.space.frames import Side
+
+Path = tuple[str, ...]
+Value = str | float | Enum
+
+
+@dataclass(frozen=True, slots=True)
+class OneOf:
+    """One of a few words."""
+
+    words: type[Enum]
+
+    @property
+    def allowed(self) -> str:
+        """The words, for people."""
+        quoted = [f'"{member.value}"' for member in self.words]
+        return quoted[0] if len(quoted) == 1 else f"{', '.join(quoted[:-1])} or {quoted[-1]}"
+
+    def take(self, found: object) -> Enum:
+        """Take a found value, or raise ``ValueError``."""
+        if not isinstance(found, str):
+            raise ValueError
+        return self.words(found.strip().lower())
+
+
+@dataclass(frozen=True, slots=True)
+class Number:
+    """A number within limits, in a unit."""
+
+    limits: str  #: key of ``LIMITS``, whose ending is the unit
+
+    @property
+    def allowed(self) -> str:
+        """The limits with their unit, for people."""
+        low, high = LIMITS[self.limits]
+        unit = "degrees" if self.limits.endswith("_deg") else "mm"
+        return f"a number from {low:g} to {high:g} {unit}"
+
+    def take(self, found: object) -> float:
+        """Take a found value, or raise ``ValueError``."""
+        low, high = LIMITS[self.limits]
+        if isinstance(found, bool) or not isinstance(found, int | float):
+            raise ValueError
+        if not (math.isfinite(found) and low <= found <= high):
+            raise ValueError
+        return float(found)
+
+
+@dataclass(frozen=True, slots=True)
+class Text:
+    """A name or a reason; may be empty."""
+
+    allowed: str = 'one line of text in "quotes"'
+
+    def take(self, found: object) -> str:
+        """Take a found value, or raise ``ValueError``."""
+        if not isinstance(found, str):
+            raise ValueError
+        return clean_text(found)
+
+
+@dataclass(frozen=True, slots=True)
+class Vertebra:
+    """The name of a vertebra; empty if none is chosen yet."""
+
+    allowed: str = 'a vertebra such as "T10" (C1-C7, T1-T13, L1-L6), or "" if not chosen yet'
+
+    def take(self, found: object) -> str:
+        """Take a found value, or raise ``ValueError``."""
+        if not isinstance(found, str):
+            raise ValueError
+        if not found.strip():
+            return ""
+        level = Level.parse(found)
+        if level.region == "S":
+            raise ValueError
+        return level.name
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One line of the choices file."""
+
+    path: Path
+    allowed: OneOf | Number | Text | Vertebra
+    what: str  #: what it means
+    why: str = ""  #: reason of the default
+
+    @property
+    def key(self) -> str:
+        """The entry's full name as people write it, such as ``level.diseased``."""
+        return key_in_words(self.path)
+
+
+def key_in_words(path: Path) -> str:
+    """Write a path of keys as TOML does.
+
+    Parameters
+    ----------
+    path : tuple of str
+        Tables and key.
+
+    Returns
+    -------
+    str
+        Such as ``cuff."left side".surface``.
+    """
+    bare = "abcdefghijklmnopqrstuvwxyz_0123456789-"
+    return ".".join(
+        part if part and set(part.lower()) <= set(bare) else f'"{part}"' for part in path
+    )
+
+
+def split_rib(key: str) -> tuple[str, Side]:
+    """Read the name of a rib in the choices file.
+
+    Parameters
+    ----------
+    key : str
+        Such as ``T10 left``.
+
+    Returns
+    -------
+    tuple of str and Side
+        Vertebra it belongs to, and side of the patient.
+
+    Raises
+    ------
+    InputError
+        If it does not name a rib.
+    """
+    words = key.split()
+    if len(words) != 2:
+        raise InputError(f"{key!r} names no rib")
+    level = Level.parse(words[0])
+    try:
+        side = Side(words[1].lower())
+    except ValueError as error:
+        raise InputError(f"{key!r} names no side") from error
+    if level.region != "T":
+        raise InputError(f"{key!r}: ribs belong to T1-T13")
+    return level.name, side
+
+
+def _entries() -> Iterator[Entry]:
+    assumed = "assumed, nobody measured it: set your own"
+    yield Entry(
+        ("wanted_margin_mm",),
+        Number("wanted_margin_mm"),
+        "Tissue free of tumour wanted at every bone face of the piece, mm",
+        assumed,
+    )
+    yield Entry(
+        ("standing_side",),
+        OneOf(StandingSide),
+        "Side of the patient at which you stand; turns the theatre pictures",
+        "assumed; pictures are turned, never mirrored",
+    )
+    yield Entry(
+        ("delivery_side",),
+        OneOf(DeliverySide),
+        "Side of the patient to which the piece is to be turned out",
+        "not computed yet which is better",
+    )
+    yield Entry(
+        ("planning_extent",),
+        OneOf(PlanningExtent),
+        "Extent of the tumour that is planned for",
+        "the extent before any drug shrank it",
+    )
+    yield Entry(
+        ("contour_error_mm",),
+        Number("contour_error_mm"),
+        "How far the outlines may be wrong, mm",
+        assumed,
+    )
+    yield Entry(
+        ("kerf_mm",),
+        Number("kerf_mm"),
+        "Bone lost to the blade, mm; taken from the side that stays",
+        assumed,
+    )
+    yield Entry(
+        ("tract",),
+        OneOf(TractChoice),
+        "What happens to the biopsy tract in soft tissue; the tract in bone counts as tumour",
+        "a tract is taken as tumour",
+    )
+    yield from _level_entries()
+    for cut in ("cranial", "caudal"):
+        yield from _cut_entries(cut)
+    yield from _arch_entries()
+    for face in SoftFace:
+        yield Entry(
+            ("cuff", face.value, "surface"),
+            OneOf(CuffSurface),
+            f"Surface along which the face {face.value!r} is dissected",
+            "nothing is promised that is not drawn",
+        )
+        yield Entry(
+            ("cuff", face.value, "thickness_mm"),
+            Number("thickness_mm"),
+            "Thickness of the cuff outside the tumour, mm; 0 on the tumour",
+        )
+    yield Entry(
+        ("sides", "confirmed_by"),
+        Text(),
+        "Only if a check of left and right contradicts: who says that the images are right",
+        "no such check is set aside",
+    )
+    yield Entry(("sides", "reason"), Text(), "Why, for example how the side was checked")
+
+
+def _level_entries() -> Iterator[Entry]:
+    yield Entry(
+        ("level", "diseased"),
+        Vertebra(),
+        "The diseased vertebra",
+        "to be named by the team",
+    )
+    yield Entry(
+        ("level", "confirmed_by"),
+        Text(),
+        "Who confirmed the level; empty: it prints as unconfirmed",
+        "only a person can confirm it",
+    )
+    yield Entry(
+        ("level", "counted_from"),
+        OneOf(CountedFrom),
+        "End from which it was counted, and will be counted again in theatre",
+        "only a person can say it",
+    )
+
+
+def _cut_entries(cut: str) -> Iterator[Entry]:
+    yield Entry(
+        ("cuts", cut, "placed"),
+        OneOf(Placement),
+        f"How the {cut} cut through the bodies gets its place; by hand needs the two tables below",
+        "the rule is printed with the plan",
+    )
+    for side in Side:
+        table = ("cuts", cut, side.value)
+        yield Entry(
+            (*table, "height_mm"),
+            Number("height_mm"),
+            "Entry edge above the middle of the diseased body, in its own frame, mm; "
+            "negative: below",
+        )
+        yield Entry(
+            (*table, "tilt_deg"),
+            Number("tilt_deg"),
+            "Tilt about the entry edge, degrees; positive: the blade's tip goes towards the head",
+        )
+        yield Entry((*table, "roll_deg"), Number("roll_deg"), "Roll about the blade, degrees")
+
+
+def _arch_entries() -> Iterator[Entry]:
+    yield Entry(
+        ("arch", "open_side"),
+        OneOf(OpenSide),
+        "Side through which the arch is opened",
+        "the side without tumour, as the plan finds it",
+    )
+    for part in ArchPart:
+        yield Entry(
+            ("arch", "parts", part.value),
+            OneOf(BoneChoice),
+            f"Fate of the {part.value}",
+            "as the plan finds it" if part is ArchPart.RIGHT_PEDICLE else "",
+        )
+
+
+#: Every entry, in the order of the file. Ribs and overrides are lists of the team's making.
+ENTRIES: tuple[Entry, ...] = tuple(_entries())
+RIB_FATE = OneOf(RibFateChoice)
+RIB_LENGTH = Number("length_mm")
+RIB_ALLOWED = (
+    f"{RIB_FATE.allowed}, or {{ fate = ..., length_mm = ... }} for a rib that is "
+    '"removed" or left with its "head on piece"'
+)
+OVERRIDE_KEYS = ("what", "who", "reason")
+
+
+def values_of(choices: Choices) -> dict[Path, Value]:
+    """List the value of every entry of the file; halves of cuts only if placed by hand.
+
+    Parameters
+    ----------
+    choices : Choices
+        The team's choices.
+
+    Returns
+    -------
+    dict
+        Path of an entry -> its value.
+    """
+    values: dict[Path, Value] = {
+        ("wanted_margin_mm",): choices.wanted_margin_mm,
+        ("standing_side",): choices.standing_side,
+        ("delivery_side",): choices.delivery_side,
+        ("planning_extent",): choices.planning_extent,
+        ("contour_error_mm",): choices.contour_error_mm,
+        ("kerf_mm",): choices.kerf_mm,
+        ("tract",): choices.tract,
+        ("level", "diseased"): choices.level.diseased,
+        ("level", "confirmed_by"): choices.level.confirmed_by,
+        ("level", "counted_from"): choices.level.counted_from,
+        ("arch", "open_side"): choices.arch.open_side,
+        ("sides", "confirmed_by"): choices.sides.confirmed_by,
+        ("sides", "reason"): choices.sides.reason,
+    }
+    for cut, choice in (("cranial", choices.cranial_cut), ("caudal", choices.caudal_cut)):
+        values["cuts", cut, "placed"] = choice.placed
+        for side, half in choice.halves.items():
+            for name in ("height_mm", "tilt_deg", "roll_deg"):
+                values["cuts", cut, side.value, name] = getattr(half, name)
+    for part, fate in choices.arch.parts.items():
+        values["arch", "parts", part.value] = fate
+    for face in SoftFace:
+        cuff = choices.cuffs.get(face, CuffChoice())
+        values["cuff", face.value, "surface"] = cuff.surface
+        values["cuff", face.value, "thickness_mm"] = cuff.thickness_mm
+    return values

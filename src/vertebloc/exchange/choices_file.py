@@ -1,0 +1,347 @@
+"""The team's choices as a commented text file: writing it, and reading it with care."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Callable, Iterator, Mapping
+from enum import Enum
+from typing import Any, TypeVar
+
+from vertebloc.case.choice_words import ArchPart, Placement, SoftFace
+from vertebloc.case.choices import (
+    ArchChoice,
+    Choices,
+    CuffChoice,
+    CutChoice,
+    HalfPlacement,
+    LevelChoice,
+    Override,
+    RibChoice,
+    SidesChoice,
+)
+from vertebloc.errors import InputError
+from vertebloc.exchange.choices_entries import (
+    ENTRIES,
+    OVERRIDE_KEYS,
+    RIB_ALLOWED,
+    RIB_FATE,
+    RIB_LENGTH,
+    Entry,
+    Path,
+    Text,
+    Value,
+    key_in_words,
+    split_rib,
+    values_of,
+)
+from vertebloc.exchange.choices_lines import Lines, find_lines, line_of, mistake, parse_toml
+from vertebloc.space.frames import Side
+
+SCHEMA = 1
+_BY_PATH = {entry.path: entry for entry in ENTRIES}
+_TABLES = {entry.path[:depth] for entry in ENTRIES for depth in range(1, len(entry.path))}
+_T = TypeVar("_T")
+
+_HEAD = """\
+# The team's choices for this case. Change what you decide otherwise, then plan again.
+# Lines that begin with # are for people. An entry that is left out takes its default.
+# mm = millimetres. Left and right are the patient's. Words go in "quotes".
+# The program never writes over this file without keeping yours under its date and time.
+"""
+_RIBS_HEAD = f"""\
+# Ribs that do not go by the rule: one line a rib, by the vertebra it belongs to.
+# length_mm is measured along the rib from its head outwards, mm; left out: by rule.
+# Allowed: {RIB_ALLOWED}
+# "T10 left" = {{ fate = "removed", length_mm = 35.0 }}
+[ribs]
+"""
+_OVERRIDE_HEAD = """\
+# Warnings that a named person sets aside for a reason; both are printed. One block each:
+# [[override]]
+# what = "the warning, as it was printed"
+# who = "name"
+# reason = "why it may be set aside"
+"""
+
+
+def render_choices(choices: Choices, reasons: Mapping[str, str]) -> str:
+    """Write the choices file.
+
+    Parameters
+    ----------
+    choices : Choices
+        What it shall say.
+    reasons : mapping of str to str
+        Full name of an entry, such as ``level.diseased`` -> why it has the value it has here.
+
+    Returns
+    -------
+    str
+        TOML; before every entry stand its meaning, what is allowed, and why its value.
+
+    Raises
+    ------
+    InputError
+        If a reason is given for an entry that does not exist.
+    """
+    unknown = sorted(set(reasons) - {entry.key for entry in ENTRIES})
+    if unknown:
+        raise InputError(f"no entry of the choices file is called {unknown[0]!r}")
+    values, defaults = values_of(choices), values_of(Choices())
+    parts = [_HEAD, f"schema = {SCHEMA}\n"]
+    table: Path = ()
+    for entry in ENTRIES:
+        is_given = entry.path in values
+        mark = "" if is_given else "# "
+        if entry.path[:-1] != table:
+            table = entry.path[:-1]
+            parts.append(f"\n{mark}[{key_in_words(table)}]\n")
+        why = reasons.get(entry.key, "")
+        parts.append("\n" + "".join(f"# {line}\n" for line in _comment(entry, defaults, why)))
+        value = _render_value(values.get(entry.path, 0.0))
+        parts.append(f"{mark}{key_in_words(entry.path[-1:])} = {value}\n")
+    parts.append(f"\n{_RIBS_HEAD}")
+    parts += [f"{line}\n" for line in _rib_lines(choices)]
+    parts.append(f"\n{_OVERRIDE_HEAD}")
+    for override in choices.overrides:
+        parts.append("\n[[override]]\n")
+        parts += [f"{k} = {_render_value(getattr(override, k))}\n" for k in OVERRIDE_KEYS]
+    return "".join(parts)
+
+
+def read_choices(text: str) -> Choices:
+    """Read the choices file; entries left out take their defaults.
+
+    Parameters
+    ----------
+    text : str
+        Content of the file.
+
+    Returns
+    -------
+    Choices
+        The team's choices.
+
+    Raises
+    ------
+    InputError
+        At the first mistake: names line, key, value found and what is allowed.
+    """
+    text = text.removeprefix("\ufeff").replace("\r\n", "\n")
+    document = parse_toml(text)
+    lines = find_lines(text)
+    schema = document.pop("schema", SCHEMA)
+    if type(schema) is not int or not 1 <= schema <= SCHEMA:
+        raise mistake(
+            line_of(lines, ("schema",)),
+            f"schema = {_shown(schema)} is not read by this vertebloc: use schema = {SCHEMA}, "
+            "or the newer vertebloc that wrote it",
+        )
+    ribs = _read_ribs(document.pop("ribs", {}), lines)
+    overrides = _read_overrides(document.pop("override", []), lines)
+    values = dict(_read_entries(document, (), lines))
+    return _choices_from(values, ribs, overrides, lines)
+
+
+def _comment(entry: Entry, defaults: Mapping[Path, Value], why: str) -> Iterator[str]:
+    yield f"{entry.what}."
+    yield f"Allowed: {entry.allowed.allowed}"
+    if entry.path in defaults:
+        because = f" ({entry.why})" if entry.why else ""
+        yield f"Default: {_render_value(defaults[entry.path])}{because}"
+    if why:
+        yield f"This value: {' '.join(why.split())}"
+
+
+def _render_value(value: object) -> str:
+    if isinstance(value, Enum):
+        value = value.value
+    if isinstance(value, float):
+        return repr(value)
+    return '"' + str(value).replace("\\", "\\\\").replace('"', '\\"') + '"'
+
+
+def _rib_lines(choices: Choices) -> Iterator[str]:
+    for (level, side), rib in choices.ribs.items():
+        fate = _render_value(rib.fate)
+        if rib.length_mm is not None:
+            fate = f"{{ fate = {fate}, length_mm = {_render_value(rib.length_mm)} }}"
+        yield f'"{level} {side.value}" = {fate}'
+
+
+def _read_entries(
+    found: Mapping[str, Any], table: Path, lines: Lines
+) -> Iterator[tuple[Path, Value]]:
+    for key, value in found.items():
+        path = (*table, key)
+        if path in _TABLES and isinstance(value, dict):
+            yield from _read_entries(value, path, lines)
+        elif path in _BY_PATH:
+            entry = _BY_PATH[path]
+            yield path, _take(entry.allowed.take, value, entry.allowed.allowed, path, lines)
+        else:
+            raise mistake(line_of(lines, path), _unknown(path, value))
+
+
+def _take(
+    take: Callable[[object], _T], found: object, allowed: str, path: Path, lines: Lines
+) -> _T:
+    try:
+        return take(found)
+    except ValueError as error:
+        raise mistake(
+            line_of(lines, path),
+            f"{key_in_words(path)} = {_shown(found)} is not allowed: use {allowed}",
+        ) from error
+
+
+def _unknown(path: Path, value: object) -> str:
+    known = [*(entry.key for entry in ENTRIES), *map(key_in_words, _TABLES), "ribs", "override"]
+    key = key_in_words(path)
+    here = sorted({key_in_words(e.path[: len(path)]) for e in ENTRIES if e.path[:-1] == path[:-1]})
+    if path in _TABLES:
+        return f"{key} = {_shown(value)} is not allowed: it is a table, written [{key}]"
+    by_name = [k for k in known if k.rsplit(".", 1)[-1] == path[-1]]
+    near = difflib.get_close_matches(key, known, n=1, cutoff=0.5) or by_name
+    asked = f"did you mean {near[0]}? " if near else ""
+    allowed = f"Known here: {', '.join(here)}" if here else f"Known: {', '.join(known)}"
+    return f"there is no entry {key} = {_shown(value)}: {asked}{allowed}"
+
+
+def _shown(value: object) -> str:
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, dict):
+        inner = ", ".join(f"{key_in_words((k,))} = {_shown(v)}" for k, v in value.items())
+        return f"{{ {inner} }}" if inner else "{}"
+    if isinstance(value, list):
+        return f"[{', '.join(map(_shown, value))}]"
+    return str(value) if isinstance(value, int | float) else _render_value(value)
+
+
+def _read_ribs(found: object, lines: Lines) -> dict[tuple[str, Side], RibChoice]:
+    if not isinstance(found, dict):
+        raise mistake(
+            line_of(lines, ("ribs",)), f"ribs = {_shown(found)} is not allowed: write [ribs]"
+        )
+    ribs: dict[tuple[str, Side], RibChoice] = {}
+    for key, value in found.items():
+        path = ("ribs", key)
+        try:
+            rib = split_rib(key)
+        except InputError as error:
+            raise mistake(
+                line_of(lines, path),
+                f"ribs.{key_in_words((key,))} = {_shown(value)} names no rib: "
+                'use a vertebra T1-T13 and a side, such as "T10 left"',
+            ) from error
+        if rib in ribs:
+            raise mistake(
+                line_of(lines, path),
+                f"ribs.{key_in_words((key,))} = {_shown(value)} is there twice",
+            )
+        ribs[rib] = _read_rib(path, value, lines)
+    return ribs
+
+
+def _read_rib(path: Path, found: object, lines: Lines) -> RibChoice:
+    if not isinstance(found, dict):
+        return RibChoice(fate=_take(RIB_FATE.take, found, RIB_ALLOWED, path, lines))
+    for key, value in found.items():
+        if key not in ("fate", "length_mm"):
+            raise mistake(
+                line_of(lines, (*path, key)),
+                f"there is no entry {key_in_words((*path, key))} = {_shown(value)}: "
+                "use fate and length_mm",
+            )
+    fate_path, length_path = (*path, "fate"), (*path, "length_mm")
+    fate = _take(RIB_FATE.take, found.get("fate"), RIB_FATE.allowed, fate_path, lines)
+    length_mm = None
+    if "length_mm" in found:
+        allowed = RIB_LENGTH.allowed
+        length_mm = _take(RIB_LENGTH.take, found["length_mm"], allowed, length_path, lines)
+    return _make(lambda: RibChoice(fate=fate, length_mm=length_mm), path, lines)
+
+
+def _read_overrides(found: object, lines: Lines) -> tuple[Override, ...]:
+    if not isinstance(found, list) or not all(isinstance(one, dict) for one in found):
+        raise mistake(
+            line_of(lines, ("override",)),
+            f"override = {_shown(found)} is not allowed: write [[override]] with what, who, reason",
+        )
+    overrides = []
+    for number, one in enumerate(found):
+        path = ("override", str(number))
+        for key, value in one.items():
+            if key not in OVERRIDE_KEYS:
+                raise mistake(
+                    line_of(lines, (*path, key)),
+                    f"there is no entry override.{key} = {_shown(value)}: use what, who, reason",
+                )
+            _take(Text().take, value, Text().allowed, (*path, key), lines)
+        texts = {key: one.get(key, "") for key in OVERRIDE_KEYS}
+        overrides.append(_make(lambda texts=texts: Override(**texts), path, lines))
+    return tuple(overrides)
+
+
+def _make(make: Callable[[], _T], path: Path, lines: Lines) -> _T:
+    """Make a value of several entries; where they contradict, name the line."""
+    try:
+        return make()
+    except InputError as error:
+        raise mistake(line_of(lines, path), f"{key_in_words(path)}: {error}") from error
+
+
+def _choices_from(
+    values: Mapping[Path, Value],
+    ribs: Mapping[tuple[str, Side], RibChoice],
+    overrides: tuple[Override, ...],
+    lines: Lines,
+) -> Choices:
+    def below(*table: str) -> dict[str, Any]:
+        return {path[-1]: value for path, value in values.items() if path[:-1] == table}
+
+    parts = {ArchPart(name): fate for name, fate in below("arch", "parts").items()}
+    cuffs = {
+        face: _make(
+            lambda face=face: CuffChoice(**below("cuff", face.value)), ("cuff", face.value), lines
+        )
+        for face in SoftFace
+    }
+    return Choices(
+        **below(),
+        level=_make(lambda: LevelChoice(**below("level")), ("level",), lines),
+        cranial_cut=_cut_from("cranial", values, lines),
+        caudal_cut=_cut_from("caudal", values, lines),
+        arch=ArchChoice(**below("arch"), parts=parts),
+        ribs=ribs,
+        cuffs=cuffs,
+        sides=_make(lambda: SidesChoice(**below("sides")), ("sides",), lines),
+        overrides=overrides,
+    )
+
+
+def _cut_from(cut: str, values: Mapping[Path, Any], lines: Lines) -> CutChoice:
+    placed_path = ("cuts", cut, "placed")
+    placed = values.get(placed_path, Placement.BY_RULE)
+    halves = {}
+    for side in Side:
+        table = ("cuts", cut, side.value)
+        found = {path[-1]: value for path, value in values.items() if path[:-1] == table}
+        if placed is Placement.BY_RULE and found:
+            path = (*table, next(iter(found)))
+            raise mistake(
+                line_of(lines, path),
+                f"{key_in_words(path)} = {_shown(values[path])} goes with "
+                f'{key_in_words(placed_path)} = "by hand" only: set that, or take the line out',
+            )
+        if placed is Placement.BY_HAND:
+            path = (*table, "height_mm")
+            if path not in values:
+                raise mistake(
+                    line_of(lines, placed_path),
+                    f'{key_in_words(placed_path)} = "by hand" needs {key_in_words(path)}, '
+                    f"which is missing: give {_BY_PATH[path].allowed.allowed}",
+                )
+            halves[side] = HalfPlacement(**found)
+    return CutChoice(placed=placed, halves=halves)

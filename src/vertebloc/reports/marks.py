@@ -1,0 +1,229 @@
+"""What is written and drawn over a picture of the body: cuts, names, the weakest place."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vertebloc.reports import palette, text
+from vertebloc.reports.canvas import TEXT_PT, Canvas, label
+from vertebloc.reports.scene import Scene
+from vertebloc.reports.slicing import Loop, section_of_face
+from vertebloc.resection.model import HalfCut
+from vertebloc.space.frames import Side
+from vertebloc.space.transforms import Transform
+
+#: A cut that lies flatter in the picture than this (cosine) has no line to draw.
+_FLAT = 0.35
+
+#: A cut that does not run to the midline is drawn this long, mm.
+_SHORT_CUT_MM = 12.0
+
+#: Width of one letter, and height of one line, of the pictures' font, as shares of its size.
+_LETTER, _LINE = 0.60, 1.25
+
+_POINT_MM = 25.4 / 72.0
+
+
+def cut_line(
+    cut: HalfCut, scene: Scene, screen_from_lps: Transform, depth_mm: float | None
+) -> NDArray[np.float64] | None:
+    """Where a half cut runs in a picture: from its entry along the blade to the midline.
+
+    Parameters
+    ----------
+    cut : HalfCut
+        The cut.
+    scene : Scene
+        Whose vertebra has the midline.
+    screen_from_lps : Transform
+        How the patient is looked at.
+    depth_mm : float or None, mm
+        Screen z of the picture's plane; None: at the entry's own depth.
+
+    Returns
+    -------
+    (2, 2) float64 or None
+        Entry and end in screen x and y, mm; None if the cut lies flat in the picture.
+    """
+    normal = screen_from_lps.vectors(cut.plane.normal)[0]
+    on_plane = screen_from_lps.points(cut.plane.point)[0]
+    entry = screen_from_lps.points(cut.entry)[0]
+    steep = float(np.linalg.norm(normal[:2]))
+    if steep < _FLAT:
+        return None
+    depth = entry[2] if depth_mm is None else depth_mm
+    across = normal[:2] / steep
+    along = np.array((-across[1], across[0]))
+    blade = screen_from_lps.vectors(cut.blade)[0][:2]
+    along = along if along @ blade >= 0 else -along
+    offset = (normal @ (on_plane - (entry[0], entry[1], depth))) / steep
+    start = entry[:2] + offset * across
+    to_left = screen_from_lps.vectors(scene.vertebra.lps_from_vertebra.axis(0))[0][:2]
+    middle = screen_from_lps.points(scene.vertebra.lps_from_vertebra.origin)[0][:2]
+    speed = float(along @ to_left)
+    length = float((middle - start) @ to_left) / speed if abs(speed) > _FLAT else 0.0
+    return np.array((start, start + (length if length > 0 else _SHORT_CUT_MM) * along))
+
+
+def draw_cuts(
+    canvas: Canvas, scene: Scene, screen_from_lps: Transform, depth_mm: float | None
+) -> None:
+    """Draw the finite cut faces where the picture meets them, the cuts' lines and entries."""
+    for face in scene.bone_faces:
+        if face.face is None or face.face.is_empty:
+            continue
+        pieces = () if depth_mm is None else section_of_face(face.face, screen_from_lps, depth_mm)
+        for piece in pieces:
+            canvas.axes.plot(
+                *piece.T, color=palette.CUT_ON_NIGHT, lw=2.6, zorder=8, solid_capstyle="butt"
+            )
+    for cut in scene.plan.cuts:
+        line = cut_line(cut, scene, screen_from_lps, depth_mm)
+        if line is not None:
+            canvas.axes.plot(*line.T, color=palette.CUT_ON_NIGHT, lw=1.3, zorder=8.1)
+            canvas.axes.plot(
+                *line[0],
+                "o",
+                ms=5.5,
+                mfc=palette.CUT,
+                mec=palette.CUT_EDGE,
+                mew=1.1,
+                zorder=8.3,
+            )
+
+
+def name_cuts(canvas: Canvas, scene: Scene, screen_from_lps: Transform, depth_mm: float) -> None:
+    """Write which body is cut, above each body cut."""
+    tops: dict[str, tuple[float, float]] = {}
+    for cut in scene.plan.cuts:
+        line = cut_line(cut, scene, screen_from_lps, depth_mm)
+        if line is None or cut.level == scene.plan.level:
+            continue
+        x, y = line[np.argmax(line[:, 1])]
+        words = text.cut_in(str(cut.level))
+        if words not in tops or y > tops[words][1]:
+            tops[words] = (float(x), float(y))
+    # Beneath the levels' names, however wide the body is.
+    _, _, _, top = canvas.field.extent_mm
+    highest = top - canvas.paper(1.6 + 3.7 * TEXT_PT * _POINT_MM)
+    for words, (x, y) in tops.items():
+        place = (x, min(y + canvas.paper(1.2), highest))
+        label(canvas, place, words, va="bottom", color=palette.CUT_EDGE)
+
+
+def name_levels(canvas: Canvas, scene: Scene, screen_from_lps: Transform) -> None:
+    """Write each vertebra's name beneath the upper edge, over its body."""
+    left, right, _, top = canvas.field.extent_mm
+    y = top - canvas.paper(1.6 + 1.3 * TEXT_PT * _POINT_MM)
+    margin = canvas.paper(4.0)
+    # The corner holds the view's name.
+    taken = left + canvas.paper(13 * TEXT_PT * _LETTER * _POINT_MM)
+    for level, vertebra in scene.vertebrae.items():
+        x = float(screen_from_lps.points(vertebra.lps_from_vertebra.origin)[0, 0])
+        if taken < x < right - margin:
+            diseased = level == scene.plan.level
+            label(
+                canvas,
+                (x, y),
+                str(level),
+                va="top",
+                color=palette.BRIGHT if diseased else palette.PALE,
+                fontweight="bold" if diseased else "normal",
+            )
+
+
+def name_area(canvas: Canvas, loops: tuple[Loop, ...], name: str) -> None:
+    """Write what an area is, at the middle of its largest loop, if that is in the picture."""
+    if not loops:
+        return
+    largest = max(loops, key=lambda loop: float(np.ptp(loop, axis=0).min()))
+    middle = (largest.min(axis=0) + largest.max(axis=0)) / 2
+    left, right, bottom, top = canvas.field.extent_mm
+    edge = canvas.paper(8.0)
+    if left < middle[0] < right and bottom < middle[1] < top:
+        x = float(np.clip(middle[0], left + edge, right - edge))
+        y = float(np.clip(middle[1], bottom + edge, top - edge))
+        label(canvas, (x, y), text.AREA_NAMES[name])
+
+
+def name_rib(
+    canvas: Canvas,
+    scene: Scene,
+    screen_from_lps: Transform,
+    loops: tuple[Loop, ...],
+    words: str,
+) -> None:
+    """Write a rib's fate beside its outer end, kept inside the picture."""
+    if not loops:
+        return
+    points = np.concatenate(loops)
+    middle = screen_from_lps.points(scene.vertebra.lps_from_vertebra.origin)[0][:2]
+    to_left = screen_from_lps.vectors(scene.vertebra.lps_from_vertebra.axis(0))[0][:2]
+    outer = points[np.argmax(np.abs((points - middle) @ to_left))]
+    left, right, bottom, top = canvas.field.extent_mm
+    half = canvas.paper(max(map(len, words.split("\n"))) * TEXT_PT * _LETTER * _POINT_MM / 2 + 1.5)
+    edge = canvas.paper(10.0)
+    x = float(np.clip(outer[0], left + half, right - half))
+    y = float(np.clip(outer[1], bottom + edge, top - edge))
+    label(canvas, (x, y), words, linespacing=1.05)
+
+
+def name_open_side(canvas: Canvas, scene: Scene, screen_from_lps: Transform) -> None:
+    """Write on which side the ring is opened, in the upper corner of that side."""
+    to_left = screen_from_lps.vectors(scene.vertebra.lps_from_vertebra.axis(0))[0]
+    sign = 1.0 if scene.plan.open_side is Side.LEFT else -1.0
+    at_picture_left = to_left[0] * sign < 0
+    left, right, bottom, _ = canvas.field.extent_mm
+    edge = canvas.paper(1.6)
+    x = left + edge if at_picture_left else right - edge
+    y = bottom + canvas.paper(9.5)
+    label(
+        canvas,
+        (x, y),
+        text.arch_opened(scene.plan.open_side),
+        ha="left" if at_picture_left else "right",
+        va="bottom",
+        color=palette.CUT_EDGE,
+        linespacing=1.1,
+    )
+
+
+def ring_weakest(
+    canvas: Canvas, scene: Scene, screen_from_lps: Transform, depth_mm: float
+) -> None:
+    """Ring the place where a bone cut comes closest to tumour, with its number and words."""
+    face = scene.weakest_bone_face
+    if face is None:
+        return
+    x, y, z = screen_from_lps.points(face.weakest)[0]
+    canvas.axes.plot(x, y, "o", ms=13, mfc="none", mec="#ffffff", mew=1.5, zorder=9)
+    left, _, bottom, _ = canvas.field.extent_mm
+    # The words stand at the lower left, between the body and the lower edge's words, and end
+    # before the scale bar.
+    per_line = int(canvas.printed_mm[0] * 0.80 / (TEXT_PT * _LETTER * _POINT_MM))
+    words = text.wrapped(
+        text.joined_by_comma(
+            text.nearest_on_picture(face.margin_mm, face.weakest_in_words),
+            text.off_slice(z - depth_mm),
+        ),
+        per_line,
+    )
+    lines = words.split("\n")
+    start_x, foot = left + canvas.paper(1.6), bottom + canvas.paper(6.4)
+    head = foot + canvas.paper(len(lines) * TEXT_PT * _LINE * _POINT_MM)
+    width = canvas.paper(max(map(len, lines)) * TEXT_PT * _LETTER * _POINT_MM)
+    near = np.array((float(np.clip(x, start_x, start_x + width)), head))
+    towards = near - (x, y)
+    length = max(float(np.linalg.norm(towards)), 1e-9)
+    rim = np.array((x, y)) + towards / length * canvas.paper(13 * _POINT_MM / 2)
+    canvas.axes.plot(*np.array((rim, near)).T, color="#ffffff", lw=0.9, zorder=9)
+    label(
+        canvas,
+        (start_x, foot),
+        words,
+        ha="left",
+        va="bottom",
+        color="#ffffff",
+        linespacing=1.1,
+    )

@@ -1,0 +1,84 @@
+"""The papers a sheet may be printed on, and the pictures' sizes on each."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+
+from vertebloc.reports.allowance_bars import allowance_picture
+from vertebloc.reports.pictures import behind_picture, coronal_picture, cross_section_picture
+from vertebloc.reports.scene import Scene
+from vertebloc.reports.staging_ring import ring_picture
+from vertebloc.staging.model import Staging
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PictureSizes:
+    """Printed sizes of the pictures, mm: two in the upper row, three in the lower."""
+
+    upper_mm: float  #: height of the upper row
+    coronal_mm: float  #: width, as those below
+    cross_section_mm: float
+    lower_mm: float
+    behind_mm: float
+    allowance_mm: float
+    ring_mm: float
+
+
+class Paper(Enum):
+    """A paper size. The value is the name the typesetter knows it by."""
+
+    A4 = "a4"
+    LETTER = "us-letter"
+
+    @property
+    def sizes(self) -> PictureSizes:
+        """How large the pictures are printed."""
+        if self is Paper.A4:
+            return PictureSizes(
+                upper_mm=63.0,
+                coronal_mm=122.0,
+                cross_section_mm=66.0,
+                lower_mm=49.0,
+                behind_mm=83.0,
+                allowance_mm=63.0,
+                ring_mm=40.0,
+            )
+        return PictureSizes(
+            upper_mm=61.0,
+            coronal_mm=125.0,
+            cross_section_mm=68.0,
+            lower_mm=49.0,
+            behind_mm=88.0,
+            allowance_mm=64.0,
+            ring_mm=39.0,
+        )
+
+
+def planning_pictures(scene: Scene, staging: Staging, paper: Paper = Paper.A4) -> dict[str, bytes]:
+    """Draw every picture of the planning sheet at its printed size.
+
+    Parameters
+    ----------
+    scene : Scene
+        Images, outlines and plan.
+    staging : Staging
+        Sectors, for the ring.
+    paper : Paper
+        Paper that the sheet is printed on.
+
+    Returns
+    -------
+    dict
+        PNG bytes under ``coronal``, ``cross_section``, ``behind``, ``allowance`` and ``ring``.
+    """
+    sizes = paper.sizes
+    return {
+        "coronal": coronal_picture(scene, (sizes.coronal_mm, sizes.upper_mm)),
+        "cross_section": cross_section_picture(scene, (sizes.cross_section_mm, sizes.upper_mm)),
+        "behind": behind_picture(scene, (sizes.behind_mm, sizes.lower_mm)),
+        "allowance": allowance_picture(
+            scene.bone_faces, scene.hand, (sizes.allowance_mm, sizes.lower_mm)
+        ),
+        "ring": ring_picture(staging, (sizes.ring_mm, sizes.lower_mm)),
+    }

@@ -1,0 +1,330 @@
+"""The plan as data: one dictionary that becomes plan.json, checked by docs/plan.schema.json.
+
+Holds numbers with their unit in the name, words beside them, hashes of what went in - and never
+who the patient is.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from types import MappingProxyType
+from typing import Any
+
+from vertebloc import __version__
+from vertebloc.anatomy.levels import Level
+from vertebloc.anatomy.model import Anatomy, LevelConfirmation, Vertebra
+from vertebloc.errors import InputError
+from vertebloc.reports import text
+from vertebloc.reports.answer import (
+    About,
+    AnswerPart,
+    answer_parts,
+    body_cut_height_mm,
+    vertebra_of,
+    why_unconfirmed,
+)
+from vertebloc.resection.model import Allowance, FaceKind, FaceMargin, HalfCut, ResectionPlan
+from vertebloc.staging.model import SectorSpread, SideShare, Staging
+
+#: Grows when a key changes its meaning or goes; new keys beside the old ones do not count.
+SCHEMA = 1
+
+#: Lengths, angles and volumes are written to this many decimals.
+_DIGITS = 2
+
+#: Parts of a direction, and shares, are written to this many decimals.
+_FINE_DIGITS = 4
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlanOrigin:
+    """Where a plan comes from: what went in, when, and what has changed since."""
+
+    made_at: datetime
+    code: str  #: short code that tells a current sheet from an old one
+    inputs: Mapping[str, str]  #: hash of everything that went in, by name
+    stale: tuple[str, ...] = ()  #: what has changed since, one reason each; empty = current
+    sources: tuple[str, ...] = ()  #: published sources that were used, in words
+    assumptions: tuple[str, ...] = field(default=())  #: beside those of plan and staging
+
+    def __post_init__(self) -> None:
+        """Freeze the hashes; refuse a time without its offset, or a plan without a code."""
+        if self.made_at.tzinfo is None:
+            raise InputError(
+                f"the plan's time has no offset from UTC: {self.made_at.isoformat()}; "
+                "give a time with its zone"
+            )
+        if not self.code or not self.inputs:
+            raise InputError("a plan needs its short code and the hashes of what went in")
+        object.__setattr__(self, "inputs", MappingProxyType(dict(self.inputs)))
+
+
+def plan_document(
+    *,
+    plan: ResectionPlan,
+    staging: Staging,
+    anatomy: Anatomy,
+    confirmation: LevelConfirmation,
+    tumour_side: SideShare,
+    origin: PlanOrigin,
+) -> dict[str, Any]:
+    """Write a plan down as the content of plan.json.
+
+    Parameters
+    ----------
+    plan : ResectionPlan
+        The piece and what was measured on it.
+    staging : Staging
+        Sectors and layers.
+    anatomy : Anatomy
+        Frames of the bodies that are cut; what was found out about left and right.
+    confirmation : LevelConfirmation
+        Who confirmed the level.
+    tumour_side : SideShare
+        On which side of the vertebra's mid-plane the tumour lies.
+    origin : PlanOrigin
+        What went in, when, and what has changed since.
+
+    Returns
+    -------
+    dict
+        Plain strings, numbers, lists and dictionaries; the same plan gives the same content.
+
+    Raises
+    ------
+    InputError
+        If a number is not finite, a bone face has no allowance, or a cut vertebra is not
+        described.
+
+    Notes
+    -----
+    Lengths, angles and volumes are rounded to 0.01, directions and shares to 0.0001.
+    """
+    parts = answer_parts(
+        plan=plan,
+        vertebrae=anatomy.vertebrae,
+        confirmation=confirmation,
+        stale=origin.stale,
+    )
+    return {
+        "schema": SCHEMA,
+        "package": {"name": "vertebloc", "version": __version__},
+        "made_at": origin.made_at.isoformat(timespec="seconds"),
+        "code": origin.code,
+        **_answer([_part(part) for part in parts]),
+        "not_computed": list(text.NOT_COMPUTED),
+        "level": str(plan.level),
+        "level_confirmation": _confirmation(plan.level, confirmation, anatomy.counting),
+        "tumour": {
+            "side": tumour_side.side.value,
+            "left_share": _number(tumour_side.left_share, "left_share", _FINE_DIGITS),
+            "volume_ml": _number(plan.tumour_volume_ml, "tumour volume"),
+        },
+        "staging": _staging(staging),
+        "resection": _resection(plan, anatomy),
+        "anatomy": {
+            "handedness": {
+                "verdict": anatomy.handedness.verdict.value,
+                "words": anatomy.handedness.words,
+                "evidence": list(anatomy.handedness.evidence),
+            },
+            "warnings": list(anatomy.warnings),
+        },
+        "inputs": dict(sorted(origin.inputs.items())),
+        "assumptions": _each_once(
+            plan.assumptions, staging.settings.assumptions, origin.assumptions
+        ),
+        "warnings": _each_once(anatomy.warnings, staging.warnings),
+        "sources": list(origin.sources),
+        "stale": list(origin.stale),
+    }
+
+
+def mark_stale(document: Mapping[str, Any], stale: Sequence[str]) -> dict[str, Any]:
+    """The same document, saying what has changed since it was made.
+
+    Parameters
+    ----------
+    document : mapping
+        Content of plan.json, as it was made.
+    stale : sequence of str
+        What has changed since, one reason each; empty if nothing.
+
+    Returns
+    -------
+    dict
+        A copy whose ``stale`` and ``answer`` say so; nothing else is touched.
+    """
+    marked = dict(document)
+    parts = [p for p in document["answer_parts"] if p["about"] != About.STALE.value]
+    if stale:
+        # Tumour left behind comes first, whatever else is to be said.
+        place = sum(part["about"] == About.TUMOUR_LEFT.value for part in parts)
+        parts.insert(place, _part(AnswerPart(About.STALE, text.stale(stale), True)))
+    return marked | _answer(parts) | {"stale": list(stale)}
+
+
+def _answer(parts: list[dict[str, Any]]) -> dict[str, Any]:
+    return {"answer": " ".join(part["words"] for part in parts), "answer_parts": parts}
+
+
+def _part(part: AnswerPart) -> dict[str, Any]:
+    return {
+        "about": part.about.value,
+        "words": part.words,
+        "must_not_be_overlooked": part.must_not_be_overlooked,
+    }
+
+
+def plan_json(document: Mapping[str, Any]) -> bytes:
+    """The document as the bytes of plan.json: UTF-8, two blanks a step, one newline at the end."""
+    written = json.dumps(document, ensure_ascii=False, indent=2, allow_nan=False)
+    return (written + "\n").encode()
+
+
+def _number(value: float, what: str, digits: int = _DIGITS) -> float:
+    """A rounded finite number, never minus zero."""
+    if not math.isfinite(value):
+        raise InputError(f"{what} is {value}: only finite numbers go into a plan")
+    return round(float(value), digits) + 0.0
+
+
+def _numbers(values: Iterable[float], what: str, digits: int = _DIGITS) -> list[float]:
+    return [_number(value, what, digits) for value in values]
+
+
+def _each_once(*groups: Iterable[str]) -> list[str]:
+    return list(dict.fromkeys(words for group in groups for words in group))
+
+
+def _confirmation(level: Level, confirmation: LevelConfirmation, counting: str) -> dict[str, Any]:
+    """Who confirmed the level, from which end theatre counts, and what is missing."""
+    end = confirmation.counted_from
+    if confirmation.is_confirmed and confirmation.confirmed_by and end is not None:
+        words = text.level_confirmed(str(level), confirmation.confirmed_by, end.value)
+    else:
+        words = text.unconfirmed(str(level), why_unconfirmed(confirmation))
+    return {
+        "confirmed": confirmation.is_confirmed,
+        "confirmed_by": confirmation.confirmed_by,
+        "counted_from": None if end is None else end.value,
+        "end_in_view": confirmation.end_in_view,
+        "words": words,
+        "counting": counting,
+    }
+
+
+def _staging(staging: Staging) -> dict[str, Any]:
+    return {
+        "sectors": [_sector(spread) for spread in staging.sectors],
+        "layers": list(staging.layer_letters),
+        "layer_verdicts": [
+            {
+                "layer": spread.layer.value,
+                "words": spread.layer.words,
+                "involved": spread.involved.value,
+            }
+            for spread in staging.layers
+        ],
+        "epidural_compression": staging.epidural_compression,
+    }
+
+
+def _sector(spread: SectorSpread) -> dict[str, Any]:
+    what = f"sector {spread.sector.words}"
+    written: dict[str, Any] = {
+        "side": spread.sector.side.value,
+        "region": spread.sector.region.value,
+        "words": spread.sector.words,
+        "area_fraction": _number(spread.area_fraction, what, _FINE_DIGITS),
+        "involved": spread.involved,
+        "tumour_mm2": _number(spread.tumour_mm2, what),
+    }
+    key = "flips_after_mm" if spread.flip_found else "no_flip_up_to_mm"
+    written[key] = _number(spread.flips_after_mm, what)
+    return written
+
+
+def _resection(plan: ResectionPlan, anatomy: Anatomy) -> dict[str, Any]:
+    by_place = sorted(plan.tumour_left.by_place_ml.items())
+    return {
+        "kind": plan.kind.value,
+        "wanted_margin_mm": _number(plan.wanted_margin_mm, "wanted margin"),
+        "cut_rule": plan.cut_rule,
+        "cuts": [_cut(cut, plan, vertebra_of(anatomy.vertebrae, cut.level)) for cut in plan.cuts],
+        "faces": [_face(face) for face in plan.faces],
+        "piece": {"volume_ml": _number(plan.piece.volume_ml, "piece volume")},
+        "tumour_left_ml": _number(plan.tumour_left.total_ml, "tumour left", _FINE_DIGITS),
+        "tumour_left_by_place": [
+            {"place": place, "volume_ml": _number(amount, place, _FINE_DIGITS)}
+            for place, amount in by_place
+        ],
+        "keystone": {
+            "opens_to_left_mm_per_10_mm": _number(
+                plan.keystone.opens_to_left_mm_per_10_mm, "keystone"
+            ),
+            "words": plan.keystone.words,
+        },
+        "arch_opened_on": plan.open_side.value,
+        "bone_fates": [
+            {"part": part, "fate": fate.value} for part, fate in plan.bone_fates.items()
+        ],
+        "rib_fates": [{"rib": rib, "fate": fate.value} for rib, fate in plan.rib_fates.items()],
+        "distance_error_words": plan.distance_error_words,
+    }
+
+
+def _cut(cut: HalfCut, plan: ResectionPlan, vertebra: Vertebra) -> dict[str, Any]:
+    written: dict[str, Any] = {
+        "name": cut.name,
+        "side": cut.side.value,
+        "level": str(cut.level),
+        "passes_through": cut.passes_through,
+        "entry_lps_mm": _numbers(cut.entry, cut.name),
+        "entry_edge": _numbers(cut.entry_edge, cut.name, _FINE_DIGITS),
+        "normal": _numbers(cut.plane.normal, cut.name, _FINE_DIGITS),
+        "blade": _numbers(cut.blade, cut.name, _FINE_DIGITS),
+    }
+    height = body_cut_height_mm(cut, vertebra)
+    if cut.level != plan.level and height is not None:
+        above_lower = cut.level < plan.level
+        body = vertebra.upper_endplate_mm - vertebra.lower_endplate_mm
+        written["height_mm"] = _number(height, cut.name)  # above the lower endplate
+        written["height_in_words"] = text.cut_height(
+            str(cut.level), [height if above_lower else body - height], above_lower
+        )
+    return written
+
+
+def _face(face: FaceMargin) -> dict[str, Any]:
+    written: dict[str, Any] = {
+        "name": face.name,
+        "kind": face.kind.value,
+        "area_mm2": _number(face.area_mm2, face.name),
+        "margin_mm": _number(face.margin_mm, face.name),
+        "weakest_lps_mm": _numbers(face.weakest, face.name),
+        "weakest_in_words": face.weakest_in_words,
+        "tumour_crossed_mm2": _number(face.tumour_crossed_mm2, face.name),
+        "barrier": face.barrier,
+    }
+    if face.kind is FaceKind.BONE:
+        if face.allowance is None:
+            raise InputError(f"the bone face {face.name!r} has no allowance: measure it first")
+        written |= _allowance(face.allowance, face.name)
+    return written
+
+
+def _allowance(allowance: Allowance, what: str) -> dict[str, float]:
+    return {
+        "allowance_offset_mm": _number(allowance.offset_mm, what),
+        "allowance_tilt_deg": _number(allowance.tilt_deg, what),
+        "allowance_pivot_mm": _number(allowance.pivot_mm, what),
+        "allowance_offset_at_3_deg_mm": _number(allowance.offset_at_3_deg_mm, what),
+        "allowance_offset_at_6_deg_mm": _number(allowance.offset_at_6_deg_mm, what),
+        "allowance_searched_to_mm": _number(allowance.searched_to_mm, what),
+        "allowance_searched_to_deg": _number(allowance.searched_to_deg, what),
+    }

@@ -1,0 +1,136 @@
+"""Solids for exact booleans, and finite faces cut out of them by planes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+import manifold3d
+import numpy as np
+from numpy.typing import NDArray
+
+from vertebloc.errors import InputError
+from vertebloc.space import tolerances
+from vertebloc.space.planes import Plane
+from vertebloc.space.polygons import PlanarFace
+from vertebloc.space.surfaces import TriangleSurface
+from vertebloc.space.transforms import Transform
+
+#: A solid of the boolean library; made here, handed back to here.
+Solid = Any
+
+_FAR_MM = 1000.0  #: beyond anything in a patient: stands for infinity in boxes
+
+
+def solid_from_surface(surface: TriangleSurface) -> Solid:
+    """Make a solid for booleans.
+
+    Parameters
+    ----------
+    surface : TriangleSurface
+        Closed and outward.
+
+    Returns
+    -------
+    Solid
+        For the other functions of this module.
+
+    Raises
+    ------
+    InputError
+        If the surface is not closed.
+    """
+    mesh = manifold3d.Mesh64(
+        vert_properties=np.ascontiguousarray(surface.vertices),
+        tri_verts=np.ascontiguousarray(surface.triangles, dtype=np.uint64),
+    )
+    solid = manifold3d.Manifold(mesh)
+    if solid.status() != manifold3d.Error.NoError:
+        raise InputError(
+            f"the surface is no closed solid ({solid.status().name}): check the outline"
+        )
+    return solid
+
+
+def surface_of_solid(solid: Solid) -> TriangleSurface:
+    """Triangles of a solid; empty arrays if nothing is left of it."""
+    mesh = solid.to_mesh64()
+    return TriangleSurface(
+        np.asarray(mesh.vert_properties)[:, :3], np.asarray(mesh.tri_verts).astype(np.int32)
+    )
+
+
+def united(solids: Iterable[Solid]) -> Solid:
+    """Union of solids."""
+    return manifold3d.Manifold.batch_boolean(list(solids), manifold3d.OpType.Add)
+
+
+def trimmed(solid: Solid, planes: Iterable[Plane]) -> Solid:
+    """The part of a solid on the negative side of every plane."""
+    for plane in planes:
+        normal = -plane.normal
+        solid = solid.trim_by_plane(tuple(normal), float(normal @ plane.point))
+    return solid
+
+
+def face_of_solid(
+    solid: Solid, lps_from_plane: Transform, within: Iterable[Plane] = ()
+) -> PlanarFace:
+    """The finite face that a plane cuts out of a solid.
+
+    Parameters
+    ----------
+    solid : Solid
+        What is cut.
+    lps_from_plane : Transform
+        The plane: its x and y axes lie in it.
+    within : iterable of Plane
+        Keep only what lies on the negative side of these planes.
+
+    Returns
+    -------
+    PlanarFace
+        Loops as cut, none if the plane misses the solid.
+    """
+    into_plane = lps_from_plane.inverse.matrix[:3, :4]
+    section = solid.transform(np.ascontiguousarray(into_plane)).slice(0.0)
+    for plane in within:
+        section = section ^ _half_plane(lps_from_plane, plane)
+    loops = tuple(
+        np.asarray(loop, dtype=np.float64)
+        for loop in section.to_polygons()
+        if len(loop) >= 3 and abs(_area(np.asarray(loop))) > tolerances.EMPTY
+    )
+    return PlanarFace(lps_from_plane, loops)
+
+
+def _area(loop: NDArray[np.float64]) -> float:
+    x, y = loop.T
+    return float(0.5 * np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y))
+
+
+def _half_plane(lps_from_plane: Transform, plane: Plane) -> Any:
+    """The part of a plane on the negative side of another, as a far-reaching rectangle."""
+    back = lps_from_plane.inverse
+    normal = back.vectors(plane.normal)[0]
+    point = back.points(plane.point)[0]
+    along = normal[:2]
+    length = float(np.linalg.norm(along))
+    offset = float(normal @ point)
+    if length < tolerances.COSINE:  # parallel planes: all or nothing
+        keep = offset >= 0.0
+        size = _FAR_MM if keep else tolerances.EMPTY
+        square = [(-size, -size), (size, -size), (size, size), (-size, size)]
+        return manifold3d.CrossSection([square])
+    along = along / length
+    edge = along * (offset / length)
+    side = np.array([-along[1], along[0]])
+    corners = [
+        edge + side * _FAR_MM,
+        edge + side * _FAR_MM - along * 2 * _FAR_MM,
+        edge - side * _FAR_MM - along * 2 * _FAR_MM,
+        edge - side * _FAR_MM,
+    ]
+    return manifold3d.CrossSection(
+        [[(float(x), float(y)) for x, y in corners]], manifold3d.FillRule.NonZero
+    )
