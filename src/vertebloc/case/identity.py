@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
+from datetime import date
 
 from vertebloc.errors import InputError
 
@@ -18,7 +18,7 @@ class Identity:
 
     def __post_init__(self) -> None:
         """Refuse a birth date that is not written as a date."""
-        if self.birth_date and not re.fullmatch(r"\d{4}-\d{2}-\d{2}", self.birth_date):
+        if self.birth_date and not is_iso_date(self.birth_date):
             raise InputError(
                 f"a birth date is written YYYY-MM-DD or left empty, got {self.birth_date!r}"
             )
@@ -38,3 +38,22 @@ class Identity:
                 f"number {self.number or 'not given'}",
             )
         )
+
+
+def is_iso_date(text: str) -> bool:
+    """Whether a text is a day of the calendar written YYYY-MM-DD.
+
+    Parameters
+    ----------
+    text : str
+        Any text.
+
+    Returns
+    -------
+    bool
+        False for other ways of writing a day, and for days there are not.
+    """
+    try:
+        return date.fromisoformat(text).isoformat() == text
+    except ValueError:
+        return False

@@ -15,7 +15,7 @@ from pathlib import Path
 
 from pydicom.charset import convert_encodings, decode_bytes
 
-from vertebloc.case.identity import Identity
+from vertebloc.case.identity import Identity, is_iso_date
 from vertebloc.errors import InputError
 
 PIXEL_DATA = 0x7FE00010
@@ -97,6 +97,7 @@ class ImageHeader:
     intercept: float | None
     rescale_type: str
     lossy: bool
+    remarks: tuple[str, ...]  #: what is written wrongly but decides nothing, and was left empty
     plain_offset: int | None  #: where plain 16-bit little-endian pixels begin, if they are that
 
     @property
@@ -144,8 +145,8 @@ def read_header(raw: RawImage) -> ImageHeader:
     plain = bits == 16 and samples == 1 and n_frames == 1
     fits = raw.pixel_length in (2 * rows * columns, 2 * rows * columns + 1)
     slope, intercept = words.numbers("slope", (0, 1)), words.numbers("intercept", (0, 1))
-    kvp = words.numbers("kvp", (0, 1))
     stored = words.whole("bits_stored", bits)
+    identity, kvp = words.identity(), words.kvp()
     return ImageHeader(
         path=raw.path,
         label=raw.label,
@@ -153,13 +154,13 @@ def read_header(raw: RawImage) -> ImageHeader:
         sop_class=words.text("sop_class"),
         modality=words.text("modality"),
         image_type=tuple(part.strip().upper() for part in words.text("image_type").split("\\")),
-        identity=words.identity(),
+        identity=identity,
         study_uid=words.text("study_uid"),
         series_uid=words.text("series_uid"),
         frame_uid=words.text("frame_uid"),
         description=words.text("description"),
         contrast=words.text("contrast"),
-        kvp=kvp[0] if kvp else None,
+        kvp=kvp,
         patient_position=words.text("patient_position"),
         position=words.numbers("position", (0, 3)),
         orientation=words.numbers("orientation", (0, 6)),
@@ -176,6 +177,7 @@ def read_header(raw: RawImage) -> ImageHeader:
         intercept=intercept[0] if intercept else None,
         rescale_type=words.text("rescale_type").upper(),
         lossy=words.text("lossy") == "01",
+        remarks=tuple(words.remarks),
         plain_offset=raw.pixel_offset if plain and fits else None,
     )
 
@@ -183,10 +185,11 @@ def read_header(raw: RawImage) -> ImageHeader:
 class _Words:
     """Turns one file's raw values into text and numbers."""
 
-    __slots__ = ("_charset", "_raw")
+    __slots__ = ("_charset", "_raw", "remarks")
 
     def __init__(self, raw: RawImage) -> None:
         self._raw = raw
+        self.remarks: list[str] = []
         self._charset = raw.values.get(TAGS["charset"], b"")
 
     def _bytes(self, key: str) -> bytes:
@@ -223,15 +226,32 @@ class _Words:
             )
         return found
 
+    def kvp(self) -> float | None:
+        """Tube voltage, kV; what is no number is left empty, since it decides nothing."""
+        try:
+            found = self.numbers("kvp", (0, 1))
+        except InputError:
+            self.remarks.append("KVP is written as no number: left empty")
+            return None
+        return found[0] if found else None
+
     def identity(self) -> Identity:
-        """Who the image is of."""
-        birth = self.text("birth_date").replace(".", "").replace("-", "")
-        if birth and not (len(birth) == 8 and birth.isdigit()):
-            raise InputError(
-                f"{self._raw.label}: Patient's Birth Date reads {birth!r}, it must read YYYYMMDD"
+        """Who the image is of; what is written wrongly is left empty, and said."""
+        written = self.text("birth_date")
+        digits = written.replace(".", "").replace("-", "")
+        birth_date = f"{digits[:4]}-{digits[4:6]}-{digits[6:]}"
+        if not is_iso_date(birth_date):
+            birth_date = ""
+            if written:
+                self.remarks.append(
+                    f"the birth date reads {written!r}, which is no day: left empty"
+                )
+        name = name_as_written(self.text("name"))
+        if "\ufffd" in name:
+            self.remarks.append(
+                "the name holds letters that its character set cannot write, shown as \ufffd"
             )
-        written = f"{birth[:4]}-{birth[4:6]}-{birth[6:]}" if birth else ""
-        return Identity(name_as_written(self.text("name")), written, self.text("number"))
+        return Identity(name, birth_date, self.text("number"))
 
 
 @lru_cache(maxsize=256)

@@ -120,7 +120,8 @@ def to_hounsfield(
     whole = slope.is_integer() and intercept.is_integer()
     if not whole or ends[0] < _LOWEST or ends[1] > _HIGHEST:
         return np.asarray(stored * np.float64(slope) + intercept, dtype=np.float32)
-    if slope == 1 and stored.dtype.itemsize == 2 and high <= _HIGHEST:
+    # in 16 bits the sum runs over and back to where it belongs, since the ends fit
+    if slope == 1 and stored.dtype.itemsize == 2 and abs(intercept) <= _HIGHEST:
         plane: NDArray[np.int16] = stored.view(np.int16)
         if intercept:
             np.add(plane, np.int16(intercept), out=plane)

@@ -95,9 +95,15 @@ def read_dicom_folder(folder: Path, *, series_uid: str | None = None) -> Importe
 
 def _read_headers(folder: Path) -> tuple[list[ImageHeader], tuple[str, ...]]:
     headers, strangers = [], []
-    for path in _files(str(folder)):
+    for path in _entries(str(folder)):
         label = os.path.relpath(path, folder)
-        raw = read_plain_file(Path(path), label) or read_any_file(Path(path), label)
+        if not os.path.isfile(path):  # noqa: PTH113 - a Path for each file would take long
+            strangers.append(f"{label}: neither a file nor a folder of its own (a link?)")
+            continue
+        try:
+            raw = read_plain_file(Path(path), label) or read_any_file(Path(path), label)
+        except OSError as error:
+            raise InputError(f"{label} cannot be read: {error.strerror or error}") from error
         if raw is None:
             strangers.append(f"{label}: not a DICOM file")
         else:
@@ -105,14 +111,14 @@ def _read_headers(folder: Path) -> tuple[list[ImageHeader], tuple[str, ...]]:
     return headers, tuple(strangers)
 
 
-def _files(folder: str) -> Iterator[str]:
-    """Every file below a folder, in the order of names, so that no result depends on the disk."""
+def _entries(folder: str) -> Iterator[str]:
+    """All but folders below a folder, by name, so that no result depends on the disk's order."""
     with os.scandir(folder) as entries:
         ordered = sorted(entries, key=lambda entry: entry.name)
     for entry in ordered:
         if entry.is_dir(follow_symlinks=False):
-            yield from _files(entry.path)
-        elif entry.is_file():
+            yield from _entries(entry.path)
+        else:
             yield entry.path
 
 
@@ -138,6 +144,5 @@ def _header_notes(images: Sequence[ImageHeader]) -> tuple[str, ...]:
         notes.append("the scanner does not say that its values are Hounsfield units")
     if len({(image.slope, image.intercept) for image in images}) > 1:
         notes.append("each image has its own rescale, which was applied")
-    if "�" in images[0].identity.name:
-        notes.append("the name holds letters that its character set cannot write, shown as �")
-    return tuple(notes)
+    remarks = dict.fromkeys(remark for image in images for remark in image.remarks)
+    return (*notes, *remarks)

@@ -16,8 +16,9 @@ from vertebloc.space import tolerances
 from vertebloc.space.surfaces import TriangleSurface
 
 #: An outline smaller than the first or larger than the second, mm, is written in another unit
-#: than mm: assumed, wide enough for every outline around a spine but the skin.
-_EXTENT_MM = (1.0, 500.0)
+#: than mm. Assumed: wide enough for a whole spine, a tumour, the skin.
+_EXTENT_MM = (1.0, 1200.0)
+_EXTENT_TUMOUR_MM = (1.0, 500.0)
 _EXTENT_SKIN_MM = (50.0, 2200.0)
 
 _READ = (".ply", ".stl")
@@ -176,7 +177,11 @@ def _joined(
 
 def _refuse_implausible_size(surface: TriangleSurface, path: Path, contour: Contour) -> None:
     extent_mm = float(np.ptp(surface.vertices, axis=0).max())
-    low, high = _EXTENT_SKIN_MM if contour.structure is Structure.SKIN else _EXTENT_MM
+    low, high = _EXTENT_MM
+    if contour.structure is Structure.SKIN:
+        low, high = _EXTENT_SKIN_MM
+    elif contour.structure is Structure.TUMOUR:
+        low, high = _EXTENT_TUMOUR_MM
     if low <= extent_mm <= high:
         return
     guess = "metres" if extent_mm < low else "another unit"

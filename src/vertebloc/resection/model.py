@@ -64,9 +64,10 @@ class HalfCut:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Allowance:
-    """How far one cut may err, each error alone, and still keep the wanted margin."""
+    """How far one cut may err, each error alone, before it comes within ``keeps_mm`` of tumour."""
 
-    offset_mm: float  #: parallel shift towards the tumour
+    keeps_mm: float  #: distance to tumour that is kept; 0: until it touches
+    offset_mm: float  #: parallel shift into the piece
     tilt_deg: float  #: turn about the entry edge or about the blade, whichever harms sooner
     pivot_mm: float  #: entry edge off by this while the far edge is right
     offset_at_3_deg_mm: float  #: shift still left when the cut is tilted by 3 degrees
@@ -118,6 +119,7 @@ class ResectionPlan:
     cut_rule: str  #: how default cuts were placed, in words
     faces: tuple[FaceMargin, ...]
     piece: TriangleSurface
+    nibbled: TriangleSurface | None  #: bone of the diseased vertebra taken piecemeal
     tumour_volume_ml: float
     tumour_left: TumourLeft
     keystone: Keystone

@@ -41,8 +41,8 @@ def solid_from_surface(surface: TriangleSurface) -> Solid:
         If the surface is not closed.
     """
     mesh = manifold3d.Mesh64(
-        vert_properties=np.ascontiguousarray(surface.vertices),
-        tri_verts=np.ascontiguousarray(surface.triangles, dtype=np.uint64),
+        vert_properties=np.array(surface.vertices),
+        tri_verts=np.array(surface.triangles, dtype=np.uint64),
     )
     solid = manifold3d.Manifold(mesh)
     if solid.status() != manifold3d.Error.NoError:

@@ -17,7 +17,7 @@ def test_what_is_not_known_is_said() -> None:
     assert not Identity(number="M1").is_blank
 
 
-@pytest.mark.parametrize("date", ["29.02.1960", "19600229", "1960-2-9", "unknown"])
+@pytest.mark.parametrize("date", ["29.02.1960", "19600229", "1960-2-9", "1960-02-31", "unknown"])
 def test_a_birth_date_is_iso_8601(date: str) -> None:
     with pytest.raises(InputError, match="YYYY-MM-DD"):
         Identity(birth_date=date)

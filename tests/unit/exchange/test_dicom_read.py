@@ -15,6 +15,7 @@ from pydicom.dataset import Dataset
 from pydicom.uid import (
     DeflatedExplicitVRLittleEndian,
     ExplicitVRBigEndian,
+    ExplicitVRLittleEndian,
     ImplicitVRLittleEndian,
     JPEG2000Lossless,
     JPEGLosslessSV1,
@@ -166,6 +167,12 @@ def _all_unsigned(ds: Dataset, _k: int) -> None:
     ds.RescaleIntercept = "-31024"
 
 
+def _far_intercept(ds: Dataset, _k: int) -> None:
+    ds.BitsStored, ds.HighBit = 16, 15
+    _pixels(ds, ds.pixel_array + np.uint16(39000))
+    ds.RescaleIntercept = "-40000"
+
+
 def _numbered_from_zero(ds: Dataset, _k: int) -> None:
     ds.InstanceNumber = 0
 
@@ -179,6 +186,7 @@ def _numbered_from_zero(ds: Dataset, _k: int) -> None:
         (_broken_slope, "float32", ""),
         (_beyond_int16, "float32", "each image has its own rescale"),
         (_all_unsigned, "int16", ""),
+        (_far_intercept, "int16", ""),
         (_numbered_from_zero, "int16", ""),
     ],
 )
@@ -198,8 +206,10 @@ def test_values_agree_with_simpleitk_however_they_are_stored(
     assert bool(note) == bool(ours.tolerated)
 
 
-def test_bits_beyond_those_stated_are_not_read_and_said(make_series: Any) -> None:
+@pytest.mark.parametrize("syntax", [ExplicitVRLittleEndian, DeflatedExplicitVRLittleEndian])
+def test_bits_beyond_those_stated_are_not_read_and_said(make_series: Any, syntax: Any) -> None:
     def overlay(ds: Dataset, _k: int) -> None:  # an old overlay in the unused bits
+        ds.file_meta.TransferSyntaxUID = syntax
         _pixels(ds, ds.pixel_array | np.uint16(0x8000))
 
     made = make_series(edit=overlay)
@@ -283,7 +293,7 @@ def _with_sequences(ds: Dataset, _k: int) -> None:
         setattr(ds, keyword, [outer])
         ds[keyword].is_undefined_length = undefined
     outer["ReferencedImageSequence"].is_undefined_length = True
-    inner.is_undefined_length_sequence_item = True
+    inner.is_undefined_length_sequence_item = outer.is_undefined_length_sequence_item = True
     ds.private_block(0x0029, "MADE UP", create=True).add_new(0x10, "OB", bytes(40_000))
 
 
@@ -304,6 +314,32 @@ def test_both_readers_find_the_same_in_the_same_file(make_series: Any, implicit:
         assert dict(plain.values) == dict(general.values)
         assert read_header(plain).identity.name == "Ωmega, Åsa (大野, 明)"
     assert_agrees(read_dicom_folder(made.folder), rival(made.folder))
+
+
+def test_a_long_header_is_read_wherever_the_first_piece_ends(make_series: Any) -> None:
+    """The plain reader reads 16 KiB first: its end must not cut a value in two unnoticed."""
+    path = min(make_series().folder.iterdir())
+    whole = path.read_bytes()
+    expected = read_plain_file(path, "x")
+    assert expected is not None
+    place = whole.index(b"\x10\x00\x10\x00PN")
+    for size in range(16384 - len(whole[: whole.index(b"\xe0\x7f\x10\x00")]), 16384, 2):
+        private = b"\x09\x00\x10\x10OB\0\0" + size.to_bytes(4, "little") + bytes(size)
+        path.write_bytes(whole[:place] + private + whole[place:])
+        found = read_plain_file(path, "x")
+        assert found is not None
+        assert dict(found.values) == dict(expected.values)
+        assert found.pixel_offset == (expected.pixel_offset or 0) + len(private)
+
+
+def test_elements_out_of_order_are_left_to_the_other_reader(make_series: Any) -> None:
+    path = min(make_series().folder.iterdir())
+    data = path.read_bytes()
+    rows, columns = (data.index(b"\x28\x00" + number + b"\x00US") for number in (b"\x10", b"\x11"))
+    assert columns - rows == 10
+    swapped = data[columns : columns + 10] + data[rows : rows + 10]
+    path.write_bytes(data[:rows] + swapped + data[columns + 10 :])
+    assert read_plain_file(path, "x") is None
 
 
 def test_the_plain_reader_leaves_every_packaged_oddity_to_the_other() -> None:
@@ -395,3 +431,34 @@ def test_the_same_image_twice_is_dropped_and_said(make_series: Any) -> None:
     assert_agrees(ours, reference)
     assert ours.left_out == (f"zz_copy.dcm: the same image as {first.name}",)
     assert ours.files == 6
+
+
+def test_values_that_decide_nothing_are_left_empty_if_wrong(make_series: Any) -> None:
+    made = make_series()
+    for path in made.folder.iterdir():
+        data = path.read_bytes().replace(b"19600229", b"29.FEB60")
+        path.write_bytes(data.replace(b"DS\x04\x00120 ", b"DS\x04\x00high"))
+    ours = read_dicom_folder(made.folder)
+    assert (ours.identity.birth_date, ours.kvp) == ("", None)
+    assert ours.tolerated == (
+        "the birth date reads '29.FEB60', which is no day: left empty",
+        "KVP is written as no number: left empty",
+    )
+
+
+def test_a_voltage_that_changes_is_not_stated(make_series: Any) -> None:
+    made = make_series(edit=lambda ds, k: setattr(ds, "KVP", "100" if k == 2 else "120"))
+    assert read_dicom_folder(made.folder).kvp is None
+
+
+def test_lossy_images_are_read_and_said(make_series: Any) -> None:
+    made = make_series(edit=lambda ds, _k: setattr(ds, "LossyImageCompression", "01"))
+    assert "compressed with loss" in read_dicom_folder(made.folder).tolerated[0]
+
+
+def test_values_not_said_to_be_hounsfield_are_read_and_said(make_series: Any) -> None:
+    made = make_series(edit=lambda ds, _k: setattr(ds, "RescaleType", "US"))
+    assert (
+        "does not say that its values are Hounsfield"
+        in read_dicom_folder(made.folder).tolerated[0]
+    )

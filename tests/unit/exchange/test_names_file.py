@@ -108,7 +108,7 @@ def _label(**entry: Any) -> dict[str, Any]:
     ("data", "words"),
     [
         (_label(value=1), "labels entry 2 (value 1): the value is named twice"),
-        (_label(value=0), "labels entry 2: value must be a whole number from 1 to 2147483647; got"),
+        (_label(value=0), "labels entry 2: value must be a whole number from 1 to"),
         (_label(value="5"), "got '5'"),
         (_label(value=5.0), "got 5.0"),
         (_label(value=True), "got True"),

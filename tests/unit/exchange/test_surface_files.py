@@ -96,7 +96,8 @@ def test_another_unit_than_mm_is_suspected(
 def test_skin_may_be_larger_than_a_tumour(tmp_path: Path) -> None:
     path = save(tmp_path / "a.ply", box((450.0, 300.0, 700.0)))
     assert read_surface(path, Contour(Structure.SKIN))[0].volume_ml == pytest.approx(94500)
-    with pytest.raises(InputError, match="measures 700 mm"):
+    assert read_surface(path, Contour(Structure.CANAL))[0].volume_ml == pytest.approx(94500)
+    with pytest.raises(InputError, match="measures 700 mm, 1 to 500 mm"):
         read_surface(path, TUMOUR)
 
 

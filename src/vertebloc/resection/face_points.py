@@ -1,0 +1,54 @@
+"""Points spread over a finite face, close enough to stand for it."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vertebloc.resection import _kernels
+from vertebloc.space.polygons import PlanarFace
+from vertebloc.space.transforms import Points
+
+#: Points over a face, and along its rim, mm apart. A rim point misses at most half of this.
+PITCH_MM = 0.5
+
+
+def spread_points(face: PlanarFace, pitch_mm: float = PITCH_MM) -> Points:
+    """Points over a face and along its rim.
+
+    Parameters
+    ----------
+    face : PlanarFace
+        A face with at least one loop.
+    pitch_mm : float, mm
+        Distance between neighbouring points.
+
+    Returns
+    -------
+    (n, 3) float64, mm, patient LPS
+        Inner points on a square lattice, then the rim's.
+    """
+    if face.is_empty:
+        return np.zeros((0, 3))
+    flat = np.concatenate(face.loops)
+    low, high = flat.min(axis=0), flat.max(axis=0)
+    nx, ny = (np.floor((high - low) / pitch_mm).astype(int) + 1).tolist()
+    starts = np.cumsum([0] + [len(loop) for loop in face.loops])
+    # a hair aside, so that no lattice line runs exactly along an edge
+    x0, y0 = low + np.array([1.7e-7, 2.3e-7])
+    inside = _kernels.fill_loops(
+        x0, y0, nx, ny, pitch_mm, starts, np.array(flat[:, 0]), np.array(flat[:, 1])
+    )
+    lattice = np.argwhere(inside) * pitch_mm + (x0, y0)
+    rim = np.concatenate([_along(loop, pitch_mm) for loop in face.loops])
+    points = np.concatenate((lattice, rim))
+    return face.lps_from_plane.points(np.column_stack((points, np.zeros(len(points)))))
+
+
+def _along(loop: NDArray[np.float64], pitch_mm: float) -> NDArray[np.float64]:
+    """Points along a closed loop, its corners among them."""
+    ahead = np.roll(loop, -1, axis=0) - loop
+    parts = np.maximum(1, np.ceil(np.linalg.norm(ahead, axis=1) / pitch_mm)).astype(int)
+    which = np.repeat(np.arange(len(loop)), parts)
+    step = np.arange(len(which)) - np.repeat(np.cumsum(parts) - parts, parts)
+    return np.asarray(loop[which] + ahead[which] * (step / parts[which])[:, None])

@@ -1,0 +1,234 @@
+"""The piece as a solid: bone and tumour between the cuts, less what is nibbled away."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from vertebloc.anatomy.levels import Level
+from vertebloc.anatomy.model import Vertebra
+from vertebloc.errors import NoSolutionError
+from vertebloc.resection.model import HalfCut
+from vertebloc.resection.solids import ResectionSolids
+from vertebloc.space.frames import Side
+from vertebloc.space.planes import Plane
+from vertebloc.space.polygons import PlanarFace
+from vertebloc.space.sections import Solid, face_of_solid, solid_from_surface, trimmed, united
+
+#: Bones are cut with fewer triangles; no point of their surface moves by more than this, mm.
+#: It shifts the rim of a cut face, never the tumour or its distances.
+SIMPLER_BY_MM = 0.05
+PEDICLE_FROM = 0.5  #: a pedicle begins at this share of the half width of the body (assumed)
+FACE_AREA_MM2 = 5.0  #: a section smaller than this is no face: chips at a joint's edge
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class BoneSolids:
+    """Bones and tumour ready for booleans; made once, cut many times."""
+
+    bone: Mapping[Level, Solid]
+    all_bone: Solid
+    neighbours: Solid  #: the two vertebrae beside the diseased one
+    tumour: Solid
+    canal_back_mm: float  #: y of the back of the sac's middle in the vertebra's frame
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Cuts:
+    """All planes that bound the piece."""
+
+    cranial: Mapping[Side, HalfCut]
+    caudal: Mapping[Side, HalfCut]
+    arch: Mapping[Side, HalfCut]  #: behind a pedicle that leaves with the piece
+    base: Mapping[Side, HalfCut]  #: at the posterior wall, on each side
+
+    def between(self, side: Side) -> tuple[Plane, Plane]:
+        """The two body planes on one side."""
+        return self.cranial[side].plane, self.caudal[side].plane
+
+
+def prepare_bones(solids: ResectionSolids, vertebra: Vertebra) -> BoneSolids:
+    """Make solids for booleans.
+
+    Parameters
+    ----------
+    solids : ResectionSolids
+        Surfaces of the three bones and the tumour.
+    vertebra : Vertebra
+        The diseased one.
+
+    Returns
+    -------
+    BoneSolids
+        The same as solids.
+    """
+    bone = {
+        level: solid_from_surface(surface).simplify(SIMPLER_BY_MM)
+        for level, surface in solids.bone.items()
+    }
+    back = vertebra.posterior_wall_mm + 15.0
+    if solids.sac is not None:
+        local = vertebra.lps_from_vertebra.inverse.points(solids.sac.vertices)
+        near = np.abs(local[:, 2]) < 10.0
+        if near.any():
+            back = float(local[near, 1].max())
+    return BoneSolids(
+        bone=bone,
+        all_bone=united(bone.values()),
+        neighbours=united(b for level, b in bone.items() if level != solids.level),
+        tumour=solid_from_surface(solids.tumour),
+        canal_back_mm=back,
+    )
+
+
+def mid_plane(vertebra: Vertebra, side: Side) -> Plane:
+    """The vertebra's mid-plane; its negative side is the given side of the patient."""
+    lps = vertebra.lps_from_vertebra
+    return Plane(lps.origin, lps.vectors([-float(side.sign), 0.0, 0.0])[0])
+
+
+def wall_plane(vertebra: Vertebra, *, keep_front: bool) -> Plane:
+    """The plane of the posterior wall; its negative side is the front, or the back."""
+    lps = vertebra.lps_from_vertebra
+    point = lps.points([0.0, vertebra.posterior_wall_mm, 0.0])[0]
+    return Plane(point, lps.vectors([0.0, 1.0 if keep_front else -1.0, 0.0])[0])
+
+
+def pedicle_plane(vertebra: Vertebra, side: Side) -> Plane:
+    """Where a pedicle begins; its negative side is farther out. Inward lies the canal's wall."""
+    lps = vertebra.lps_from_vertebra
+    wall = vertebra.left_wall_mm if side is Side.LEFT else vertebra.right_wall_mm
+    return Plane(
+        lps.points([PEDICLE_FROM * wall, 0.0, 0.0])[0],
+        lps.vectors([-float(side.sign), 0.0, 0.0])[0],
+    )
+
+
+def midline_cut(vertebra: Vertebra, side: Side) -> HalfCut:
+    """The cut along the midline of the arch where one half of it leaves with the piece."""
+    lps = vertebra.lps_from_vertebra
+    plane = mid_plane(vertebra, side)
+    entry = lps.points([0.0, vertebra.posterior_wall_mm + 30.0, 0.0])[0]
+    return HalfCut(
+        name="midline arch cut",
+        side=side,
+        plane=plane,
+        entry=entry,
+        entry_edge=lps.vectors([0.0, 0.0, 1.0])[0],
+        blade=lps.vectors([0.0, -1.0, 0.0])[0],
+        passes_through="lamina and spinous process in the midline",
+        level=vertebra.level or Level("T1"),
+    )
+
+
+def nibbled_bone(
+    bones: BoneSolids, solids: ResectionSolids, vertebra: Vertebra, cuts: Cuts
+) -> Solid:
+    """Bone of the diseased vertebra that is taken piecemeal: the arch, less what leaves whole."""
+    arch = trimmed(bones.bone[solids.level], [wall_plane(vertebra, keep_front=False)])
+    for side, cut in cuts.arch.items():
+        leaves = trimmed(arch, [cut.plane, mid_plane(vertebra, side), *cuts.between(side)])
+        arch = arch - leaves
+    return arch
+
+
+def piece_of(
+    bones: BoneSolids, solids: ResectionSolids, vertebra: Vertebra, cuts: Cuts, nibbled: Solid
+) -> Solid:
+    """Cut the piece out.
+
+    Parameters
+    ----------
+    bones : BoneSolids
+        Bones and tumour.
+    solids : ResectionSolids
+        Names the diseased level.
+    vertebra : Vertebra
+        Its frame.
+    cuts : Cuts
+        All planes.
+    nibbled : Solid
+        Bone taken piecemeal.
+
+    Returns
+    -------
+    Solid
+        Bone in front of the posterior wall between the body cuts, a diseased pedicle up to the
+        arch cut, and tumour between the body cuts that is neither behind the arch cut nor in
+        bone that is nibbled away.
+
+    Raises
+    ------
+    NoSolutionError
+        If the cuts free nothing.
+    """
+    parts = []
+    for side in Side:
+        half = [mid_plane(vertebra, side), *cuts.between(side)]
+        parts.append(trimmed(bones.all_bone, [*half, wall_plane(vertebra, keep_front=True)]))
+        behind = cuts.arch[side].plane if side in cuts.arch else _canal_plane(bones, vertebra)
+        parts.append(trimmed(bones.tumour, [*half, behind]) - nibbled)
+        if side in cuts.arch:
+            parts.append(trimmed(bones.bone[solids.level], [*half, behind]) - nibbled)
+    piece = united(parts)
+    if piece.volume() < 1.0:
+        raise NoSolutionError(
+            "the cuts free no piece: nothing of the vertebra lies between them",
+            ("the cranial cut must lie above the caudal one, with bone between",),
+        )
+    return piece
+
+
+def _canal_plane(bones: BoneSolids, vertebra: Vertebra) -> Plane:
+    """Behind the sac: tumour farther back than this on an opened side stays behind."""
+    lps = vertebra.lps_from_vertebra
+    point = lps.points([0.0, bones.canal_back_mm, 0.0])[0]
+    return Plane(point, lps.vectors([0.0, 1.0, 0.0])[0])
+
+
+def faces_of(
+    bones: BoneSolids, solids: ResectionSolids, vertebra: Vertebra, cuts: Cuts
+) -> list[tuple[HalfCut, PlanarFace]]:
+    """The finite bone faces of the piece, each with the cut that makes it.
+
+    Parameters
+    ----------
+    bones : BoneSolids
+        Bones.
+    solids : ResectionSolids
+        Names the diseased level.
+    vertebra : Vertebra
+        Its frame.
+    cuts : Cuts
+        All planes.
+
+    Returns
+    -------
+    list of (HalfCut, PlanarFace)
+        Those with at least ``FACE_AREA_MM2`` of bone.
+    """
+    lps = vertebra.lps_from_vertebra
+    forward, left = lps.vectors([0.0, -1.0, 0.0])[0], lps.vectors([1.0, 0.0, 0.0])[0]
+    found: list[tuple[HalfCut, PlanarFace]] = []
+    for side in Side:
+        middle, front = mid_plane(vertebra, side), wall_plane(vertebra, keep_front=True)
+        for cut, other in (
+            (cuts.cranial[side], cuts.caudal[side]),
+            (cuts.caudal[side], cuts.cranial[side]),
+        ):
+            frame = cut.plane.frame(forward)
+            found.append((cut, face_of_solid(bones.all_bone, frame, [middle, front, other.plane])))
+        base = [middle, *cuts.between(side)]
+        cut = cuts.base[side]
+        bone = bones.neighbours if side in cuts.arch else bones.all_bone
+        aside = [*base, pedicle_plane(vertebra, side)]
+        found.append((cut, face_of_solid(bone, cut.plane.frame(left), aside)))
+        if side in cuts.arch:
+            cut, own = cuts.arch[side], bones.bone[solids.level]
+            found.append((cut, face_of_solid(own, cut.plane.frame(left), base)))
+            split = midline_cut(vertebra, side)
+            within = [cut.plane, wall_plane(vertebra, keep_front=False), *cuts.between(side)]
+            found.append((split, face_of_solid(own, split.plane.frame(forward), within)))
+    return [(cut, face) for cut, face in found if face.area_mm2 >= FACE_AREA_MM2]

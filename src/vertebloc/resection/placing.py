@@ -1,0 +1,165 @@
+"""Where the cuts go: by the rule, moved until the finite face keeps the wanted margin."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from vertebloc.anatomy.levels import Level
+from vertebloc.anatomy.model import Anatomy, Vertebra
+from vertebloc.case.choice_words import Placement
+from vertebloc.case.choices import Choices, CutChoice, HalfPlacement
+from vertebloc.errors import InputError
+from vertebloc.resection.cuts import arch_cut, half_cut, heights_between, words_for_height
+from vertebloc.resection.fates import ArchPlan
+from vertebloc.resection.margins import measure_face
+from vertebloc.resection.model import HalfCut
+from vertebloc.resection.piece import BoneSolids, Cuts, mid_plane, wall_plane
+from vertebloc.resection.solids import ResectionSolids
+from vertebloc.space.frames import Side
+from vertebloc.space.polygons import PlanarFace
+from vertebloc.space.sections import face_of_solid
+
+_STEP_MM = 0.1  #: added to each move, so that the wanted margin is reached and not just missed
+_ARCH_LIMIT_MM = 45.0  #: an arch cut farther back than this leaves the bone
+
+
+def place_cuts(
+    anatomy: Anatomy,
+    solids: ResectionSolids,
+    bones: BoneSolids,
+    choices: Choices,
+    arch: ArchPlan,
+) -> Cuts:
+    """Place all cuts.
+
+    Parameters
+    ----------
+    anatomy : Anatomy
+        Frames and endplates.
+    solids : ResectionSolids
+        Tumour and names.
+    bones : BoneSolids
+        Bones ready for cutting.
+    choices : Choices
+        By rule or by hand, and the wanted margin.
+    arch : ArchPlan
+        Which pedicles leave with the piece.
+
+    Returns
+    -------
+    Cuts
+        Body cuts, arch cuts and the bases at the posterior wall.
+
+    Raises
+    ------
+    InputError
+        If the cuts cross or lie on the wrong side of the body's middle.
+    """
+    vertebra = anatomy.vertebrae[solids.level]
+    cranial = _body_cut(anatomy, solids, bones, choices, cranial=True)
+    caudal = _body_cut(anatomy, solids, bones, choices, cranial=False)
+    for side in Side:
+        if caudal[side].plane.signed_distance_mm(cranial[side].entry)[0] > -1.0:
+            raise InputError(
+                f"the {side.value} halves of the two body cuts cross: give the cranial one a "
+                "larger height_mm than the caudal one"
+            )
+    base = {
+        side: arch_cut(
+            vertebra, side, vertebra.posterior_wall_mm, name=f"{side.value} pedicle base",
+            words=f"{side.value} pedicle at the posterior wall", towards_back=True,
+        )
+        for side in Side
+    }  # fmt: skip
+    behind = {side: _place_arch_cut(vertebra, solids, bones, choices, side)
+              for side in arch.with_piece}  # fmt: skip
+    return Cuts(cranial=cranial, caudal=caudal, arch=behind, base=base)
+
+
+def _body_cut(
+    anatomy: Anatomy,
+    solids: ResectionSolids,
+    bones: BoneSolids,
+    choices: Choices,
+    *,
+    cranial: bool,
+) -> Mapping[Side, HalfCut]:
+    choice = choices.cranial_cut if cranial else choices.caudal_cut
+    neighbour = solids.neighbours[0 if cranial else 1]
+    if choice.placed is Placement.BY_HAND:
+        return _half_cuts(anatomy, solids.level, neighbour, choice, cranial=cranial)
+    disc, first, last = heights_between(anatomy, solids.level, neighbour, cranial=cranial)
+    outward = 1.0 if cranial else -1.0
+    height, moved = disc, False
+    for _ in range(12):  # the margin grows at most as fast as the cut moves: each move falls short
+        made = _half_cuts(anatomy, solids.level, neighbour, _level_cut(height), cranial=cranial)
+        missing = choices.wanted_margin_mm - _least_margin(anatomy, solids, bones, made)
+        if missing <= 0.0 or (moved and outward * (height - last) >= -1e-9):
+            return made
+        height = height + outward * (missing + _STEP_MM) if moved else first
+        moved = True
+        height = outward * min(outward * height, outward * last)
+    return made
+
+
+def _level_cut(height_mm: float) -> CutChoice:
+    half = HalfPlacement(height_mm=float(np.round(height_mm, 2)))
+    return CutChoice(placed=Placement.BY_HAND, halves=dict.fromkeys(Side, half))
+
+
+def _half_cuts(
+    anatomy: Anatomy, level: Level, neighbour: Level, choice: CutChoice, *, cranial: bool
+) -> Mapping[Side, HalfCut]:
+    made = {}
+    for side, placement in choice.halves.items():
+        words, at = words_for_height(
+            anatomy, level, neighbour, placement.height_mm, cranial=cranial
+        )
+        made[side] = half_cut(
+            anatomy.vertebrae[level], placement, side, cranial=cranial, words=words, level=at
+        )
+    return made
+
+
+def _least_margin(
+    anatomy: Anatomy, solids: ResectionSolids, bones: BoneSolids, made: Mapping[Side, HalfCut]
+) -> float:
+    vertebra = anatomy.vertebrae[solids.level]
+    forward = vertebra.lps_from_vertebra.vectors([0.0, -1.0, 0.0])[0]
+    least = np.inf
+    for side, cut in made.items():
+        within = [mid_plane(vertebra, side), wall_plane(vertebra, keep_front=True)]
+        face = face_of_solid(bones.all_bone, cut.plane.frame(forward), within)
+        if not face.is_empty:
+            least = min(least, measure_face(face, solids.tumour_field).margin_mm)
+        else:  # in the disc, no bone is cut: the tumour's distance to the bare plane counts
+            least = min(least, float(-cut.plane.signed_distance_mm(solids.tumour.vertices).max()))
+    return float(least)
+
+
+def _place_arch_cut(
+    vertebra: Vertebra, solids: ResectionSolids, bones: BoneSolids, choices: Choices, side: Side
+) -> HalfCut:
+    """Behind the tumour of a diseased pedicle, moved back until the wanted margin is reached."""
+    local = vertebra.lps_from_vertebra.inverse.points(solids.tumour.vertices)
+    inside = solids.bone_field.signed_distance_mm(solids.tumour.vertices) < 0.0
+    here = inside & (side.sign * local[:, 0] > 0.0)
+    wall = vertebra.posterior_wall_mm
+    y = max(float(local[here, 1].max()) if here.any() else wall, wall + 3.0)
+    left = vertebra.lps_from_vertebra.vectors([1.0, 0.0, 0.0])[0]
+    for _ in range(12):
+        cut = arch_cut(
+            vertebra, side, y, name=f"{side.value} arch cut",
+            words=f"{side.value} arch behind the pedicle", towards_back=True,
+        )  # fmt: skip
+        own = bones.bone[solids.level]
+        face: PlanarFace = face_of_solid(own, cut.plane.frame(left), [mid_plane(vertebra, side)])
+        if face.is_empty:
+            return cut
+        missing = choices.wanted_margin_mm - measure_face(face, solids.tumour_field).margin_mm
+        if missing <= 0.0 or y >= wall + _ARCH_LIMIT_MM:
+            return cut
+        y = min(y + missing + _STEP_MM, wall + _ARCH_LIMIT_MM)
+    return cut

@@ -1,0 +1,180 @@
+"""Join cuts, piece, margins, allowances and what would stay behind into one plan."""
+
+from __future__ import annotations
+
+from vertebloc.anatomy.levels import Level
+from vertebloc.anatomy.model import Anatomy, Vertebra
+from vertebloc.case.choices import Choices, assumed_settings
+from vertebloc.resection.allowance import measure_allowance
+from vertebloc.resection.containment import find_tumour_left
+from vertebloc.resection.cuts import CUT_RULE
+from vertebloc.resection.fates import ArchPlan, plan_arch, plan_ribs
+from vertebloc.resection.keystone import measure_keystone
+from vertebloc.resection.margins import measure_face
+from vertebloc.resection.model import BoneFate, FaceKind, FaceMargin, HalfCut, Kind, ResectionPlan
+from vertebloc.resection.piece import (
+    BoneSolids,
+    Cuts,
+    faces_of,
+    mid_plane,
+    nibbled_bone,
+    piece_of,
+    prepare_bones,
+)
+from vertebloc.resection.places import place_in_words
+from vertebloc.resection.placing import place_cuts
+from vertebloc.resection.soft_faces import measure_soft_faces
+from vertebloc.resection.solids import ResectionSolids
+from vertebloc.space.fields import DistanceField
+from vertebloc.space.frames import Side
+from vertebloc.space.polygons import PlanarFace
+from vertebloc.space.sections import Solid, surface_of_solid, trimmed
+
+#: If less bone than this of one half of the arch is nibbled, that half leaves with the piece, mm3.
+HALF_LEAVES_MM3 = 300.0
+
+ASSUMPTIONS = (
+    "CT is supine, theatre is prone: vessels shift, the curve of the spine changes",
+    "half cuts end in the front strip of the body, which is broken; its face is counted as cut",
+    "the kerf is taken from the side away from the piece",
+    "the posterior wall is a flat plane square to the vertebra's front-back axis",
+)
+
+
+def plan_resection(
+    *, anatomy: Anatomy, solids: ResectionSolids, choices: Choices, level: Level
+) -> ResectionPlan:
+    """Plan the piece and measure everything on it.
+
+    Parameters
+    ----------
+    anatomy : Anatomy
+        Frames, ribs, endplates.
+    solids : ResectionSolids
+        Bones and tumour, from ``collect_solids``.
+    choices : Choices
+        The team's choices; ``by rule`` is filled in here.
+    level : Level
+        The diseased vertebra.
+
+    Returns
+    -------
+    ResectionPlan
+        Cuts, faces with margins and allowances, the piece, tumour left, keystone, fates.
+
+    Raises
+    ------
+    InputError
+        If choices contradict each other or the anatomy.
+    NoSolutionError
+        If the cuts free no piece, or free one that locks on the side it is to leave by.
+    """
+    vertebra = anatomy.vertebrae[level]
+    bones = prepare_bones(solids, vertebra)
+    arch = plan_arch(vertebra, solids, choices)
+    cuts = place_cuts(anatomy, solids, bones, choices, arch)
+    nibbled = nibbled_bone(bones, solids, vertebra, cuts)
+    solid = piece_of(bones, solids, vertebra, cuts, nibbled)
+    piece = surface_of_solid(solid)
+    found = faces_of(bones, solids, vertebra, cuts)
+    planes = tuple(cut for cut, _ in found)
+    faces = tuple(_bone_face(cut, face, vertebra, solids.tumour_field) for cut, face in found)
+    soft = measure_soft_faces(piece, vertebra, planes, solids.tumour_field, choices.cuffs)
+    body_cuts = (*cuts.cranial.values(), *cuts.caudal.values())
+    middles = {side: mid_plane(vertebra, side) for side in Side}
+    nibbled_surface = surface_of_solid(nibbled)
+    return ResectionPlan(
+        kind=Kind.WHOLE_BODY,
+        level=level,
+        wanted_margin_mm=choices.wanted_margin_mm,
+        cuts=(*body_cuts, *(cut for cut in planes if all(cut is not b for b in body_cuts))),
+        cut_rule=CUT_RULE,
+        faces=(*faces, *soft),
+        piece=piece,
+        nibbled=nibbled_surface if len(nibbled_surface.triangles) else None,
+        tumour_volume_ml=solids.tumour.volume_ml,
+        tumour_left=find_tumour_left(bones, cuts, middles, solid, nibbled),
+        keystone=measure_keystone(vertebra, cuts, choices.delivery_side),
+        open_side=arch.open_side,
+        bone_fates=_fates(arch, vertebra, nibbled),
+        rib_fates=plan_ribs(anatomy, vertebra, body_cuts, choices),
+        distance_error_words=solids.distance_error_words,
+        assumptions=_assumptions(vertebra, solids, choices, arch),
+    )
+
+
+def measure_bone_faces(
+    bones: BoneSolids, solids: ResectionSolids, vertebra: Vertebra, cuts: Cuts
+) -> tuple[FaceMargin, ...]:
+    """Margins and allowances of all bone faces: what is computed anew when a cut moves.
+
+    Parameters
+    ----------
+    bones : BoneSolids
+        Bones ready for cutting.
+    solids : ResectionSolids
+        Tumour field.
+    vertebra : Vertebra
+        The diseased one.
+    cuts : Cuts
+        All planes.
+
+    Returns
+    -------
+    tuple of FaceMargin
+        One a face with bone in it.
+    """
+    return tuple(
+        _bone_face(cut, face, vertebra, solids.tumour_field)
+        for cut, face in faces_of(bones, solids, vertebra, cuts)
+    )
+
+
+def _bone_face(
+    cut: HalfCut, face: PlanarFace, vertebra: Vertebra, tumour: DistanceField
+) -> FaceMargin:
+    measured = measure_face(face, tumour)
+    return FaceMargin(
+        name=cut.name,
+        kind=FaceKind.BONE,
+        area_mm2=face.area_mm2,
+        margin_mm=measured.margin_mm,
+        weakest=measured.weakest,
+        weakest_in_words=place_in_words(vertebra, measured.weakest),
+        tumour_crossed_mm2=measured.tumour_crossed_mm2,
+        barrier=_barrier(cut, vertebra),
+        allowance=measure_allowance(face, cut, tumour),
+        face=face,
+    )
+
+
+def _barrier(cut: HalfCut, vertebra: Vertebra) -> str:
+    """What lies between the diseased body and the cut."""
+    if cut.passes_through.startswith("disc"):
+        return "endplate"
+    if cut.passes_through.startswith("body of") and cut.level != vertebra.level:
+        return "both endplates and disc"
+    return ""
+
+
+def _assumptions(
+    vertebra: Vertebra, solids: ResectionSolids, choices: Choices, arch: ArchPlan
+) -> tuple[str, ...]:
+    notes = [*assumed_settings(choices), *ASSUMPTIONS, *solids.assumptions, *arch.notes]
+    if vertebra.frame_from_neighbours and vertebra.own_frame_differs_deg is not None:
+        notes.append(
+            f"the frame of {vertebra.level} is interpolated from its neighbours; its own differs "
+            f"by {vertebra.own_frame_differs_deg:.1f} degrees"
+        )
+    return tuple(notes)
+
+
+def _fates(arch: ArchPlan, vertebra: Vertebra, nibbled: Solid) -> dict[str, BoneFate]:
+    """Fates of the arch's parts; those of a side that leaves whole are the piece's."""
+    fates = dict(arch.fates)
+    for side in arch.with_piece:
+        left_over = trimmed(nibbled, [mid_plane(vertebra, side)])
+        if left_over.volume() < HALF_LEAVES_MM3:
+            parts = ("lamina", "transverse process", "facets")
+            fates.update({f"{side.value} {part}": BoneFate.PIECE for part in parts})
+    return fates

@@ -1,0 +1,118 @@
+"""The faces of the piece that are dissected: towards the sac, the sides and the front."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vertebloc.anatomy.model import Vertebra
+from vertebloc.case.choice_words import CuffSurface, SoftFace
+from vertebloc.case.choices import CuffChoice
+from vertebloc.resection.model import FaceKind, FaceMargin, HalfCut
+from vertebloc.resection.places import place_in_words
+from vertebloc.space.distance import SignedDistance
+from vertebloc.space.surfaces import TriangleSurface
+
+#: A triangle this near to a cutting plane belongs to that cut, mm: booleans are exact to 1e-6.
+_ON_PLANE_MM = 0.02
+_NAMES = {
+    SoftFace.DURA: "sac",
+    SoftFace.LEFT_SIDE: "left side",
+    SoftFace.RIGHT_SIDE: "right side",
+    SoftFace.FRONT: "front",
+}
+_LAYERS = {
+    SoftFace.DURA: "posterior wall",
+    SoftFace.LEFT_SIDE: "cortex",
+    SoftFace.RIGHT_SIDE: "cortex",
+    SoftFace.FRONT: "cortex and anterior ligament",
+}
+
+
+def measure_soft_faces(
+    piece: TriangleSurface,
+    vertebra: Vertebra,
+    cuts: tuple[HalfCut, ...],
+    tumour: SignedDistance,
+    cuffs: Mapping[SoftFace, CuffChoice],
+) -> tuple[FaceMargin, ...]:
+    """Distance from each dissected face of the piece to tumour, with the chosen cuff.
+
+    Parameters
+    ----------
+    piece : TriangleSurface
+        The piece.
+    vertebra : Vertebra
+        Its frame names the directions.
+    cuts : tuple of HalfCut
+        Triangles on these planes are bone faces and not counted here.
+    tumour : SignedDistance
+        Tumour and what counts as tumour.
+    cuffs : mapping of SoftFace to CuffChoice
+        Soft tissue taken along: its thickness is added where a cuff is chosen.
+
+    Returns
+    -------
+    tuple of FaceMargin
+        Where tumour lies bare on the piece, 0 mm by construction; never negative.
+    """
+    corners = piece.corners
+    middles = corners.mean(axis=1)
+    across = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    areas = np.linalg.norm(across, axis=1) / 2.0
+    cut_away = np.zeros(len(middles), dtype=np.bool_)
+    for cut in cuts:
+        offset = cut.plane.signed_distance_mm(corners.reshape(-1, 3)).reshape(-1, 3)
+        cut_away |= np.all(np.abs(offset) < _ON_PLANE_MM, axis=1)
+    normals = vertebra.lps_from_vertebra.inverse.vectors(across)
+    facing = _facing(vertebra, normals, middles)
+    distances = np.maximum(tumour.signed_distance_mm(middles), 0.0)
+    found = []
+    for face, name in _NAMES.items():
+        chosen = (facing == list(_NAMES).index(face)) & ~cut_away & (areas > 1e-9)
+        if not chosen.any():
+            continue
+        at = np.flatnonzero(chosen)[int(np.argmin(distances[chosen]))]
+        cuff = cuffs[face]
+        margin = float(distances[at]) + cuff.thickness_mm
+        found.append(
+            FaceMargin(
+                name=name,
+                kind=FaceKind.SOFT,
+                area_mm2=float(areas[chosen].sum()),
+                margin_mm=margin,
+                weakest=middles[at],
+                weakest_in_words=place_in_words(vertebra, middles[at]),
+                tumour_crossed_mm2=0.0,
+                barrier=_barrier(face, cuff, float(distances[at])),
+                allowance=None,
+                face=None,
+            )
+        )
+    return tuple(found)
+
+
+def _facing(
+    vertebra: Vertebra, normals: NDArray[np.float64], middles: NDArray[np.float64]
+) -> NDArray[np.int64]:
+    """Which soft face each triangle belongs to, by the direction it faces."""
+    local = vertebra.lps_from_vertebra.inverse.points(middles)
+    x, y = normals[:, 0], normals[:, 1]
+    half = (vertebra.left_wall_mm - vertebra.right_wall_mm) / 2.0
+    back = (y > np.abs(x)) & (np.abs(local[:, 0]) < 0.6 * half)
+    front = -y > np.abs(x)
+    left = local[:, 0] > 0.0
+    names = list(_NAMES)
+    facing = np.where(left, names.index(SoftFace.LEFT_SIDE), names.index(SoftFace.RIGHT_SIDE))
+    facing[front] = names.index(SoftFace.FRONT)
+    facing[back] = names.index(SoftFace.DURA)
+    return facing
+
+
+def _barrier(face: SoftFace, cuff: CuffChoice, bare_mm: float) -> str:
+    """The layer between tumour and the dissection; empty if there is none."""
+    if cuff.surface is not CuffSurface.ON_TUMOUR:
+        return cuff.surface.value
+    return _LAYERS[face] if bare_mm > 1.0 else ""

@@ -1,0 +1,206 @@
+"""What a resection is planned on: bones, tumour and their distance fields."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import ConvexHull
+
+from vertebloc.anatomy.contours import ContourSet
+from vertebloc.anatomy.frames import split_body_and_arch
+from vertebloc.anatomy.levels import Level
+from vertebloc.anatomy.model import Anatomy
+from vertebloc.anatomy.outlines import mask_points, outline_mask, sample_mask, unite_masks
+from vertebloc.anatomy.structures import Contour, Structure
+from vertebloc.errors import InputError
+from vertebloc.space.fields import DistanceField, distance_field_of_mask, distance_field_of_surface
+from vertebloc.space.grids import Volume
+from vertebloc.space.label_surfaces import surface_from_mask
+from vertebloc.space.surfaces import TriangleSurface
+
+#: Long structures are looked at this far beyond the tumour, mm.
+NEAR_MM = 50.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ResectionSolids:
+    """Bones and tumour around one level, as surfaces and as distance fields."""
+
+    level: Level
+    neighbours: tuple[Level, Level]  #: the vertebra above and the one below
+    bone: Mapping[Level, TriangleSurface]  #: those three; bone destroyed by tumour included
+    tumour: TriangleSurface  #: with the tract in bone and the scarred bed
+    tumour_field: DistanceField
+    bone_field: DistanceField  #: of the diseased vertebra
+    sac: TriangleSurface | None
+    sac_field: DistanceField | None
+    cord: TriangleSurface | None
+    aorta: TriangleSurface | None
+    ribs: Mapping[str, TriangleSurface]
+    tumour_extent: tuple[NDArray[np.float64], NDArray[np.float64]]
+    distance_error_words: str
+    assumptions: tuple[str, ...]
+
+
+def collect_solids(contours: ContourSet, anatomy: Anatomy, level: Level) -> ResectionSolids:
+    """Bring bones, tumour and soft structures around a level into shape for planning.
+
+    Parameters
+    ----------
+    contours : ContourSet
+        All outlines.
+    anatomy : Anatomy
+        What the anatomy room found on the same outlines.
+    level : Level
+        The diseased vertebra.
+
+    Returns
+    -------
+    ResectionSolids
+        Surfaces as the best guess, distance fields never optimistic.
+
+    Raises
+    ------
+    InputError
+        If no tumour is outlined, the level or a neighbour is not there.
+    """
+    neighbours = _neighbours(anatomy, level)
+    tumour, words, notes = _tumour_mask(contours, anatomy, level)
+    bones = {at: _bone_mask(contours, anatomy, at) for at in (neighbours[0], level, neighbours[1])}
+    bones[level], note = _with_destroyed_bone(bones[level], tumour, anatomy, level)
+    sac = outline_mask(contours, contours.of(Structure.SAC))
+    near = _cut_near(sac, tumour, NEAR_MM)
+    given = _given_tumour_surface(contours)
+    surface = given or surface_from_mask(tumour, outward=False)
+    field = distance_field_of_surface(given) if given else distance_field_of_mask(tumour)
+    return ResectionSolids(
+        level=level,
+        neighbours=neighbours,
+        bone={at: surface_from_mask(mask, outward=False) for at, mask in bones.items()},
+        tumour=surface,
+        tumour_field=field,
+        bone_field=distance_field_of_mask(bones[level], rim_mm=10.0),
+        sac=surface_from_mask(near, outward=False) if near else None,
+        sac_field=distance_field_of_mask(near, rim_mm=10.0) if near else None,
+        cord=_surface_of(contours, Structure.CORD, tumour),
+        aorta=_surface_of(contours, Structure.AORTA, tumour),
+        ribs={
+            f"{rib.side.value} rib of {rib.level}": surface_from_mask(rib.mask, outward=False)
+            for rib in anatomy.ribs
+            if rib.level is not None and abs(_steps(anatomy, level, rib.level)) <= 1
+        },
+        tumour_extent=(surface.vertices.min(axis=0), surface.vertices.max(axis=0)),
+        distance_error_words=words,
+        assumptions=(*notes, *note),
+    )
+
+
+def _neighbours(anatomy: Anatomy, level: Level) -> tuple[Level, Level]:
+    order = sorted(anatomy.vertebrae)
+    if level not in order:
+        raise InputError(
+            f"{level} is not among the outlined vertebrae "
+            f"({', '.join(map(str, order)) or 'none'}): choose one of them as the diseased level"
+        )
+    at = order.index(level)
+    if at in (0, len(order) - 1):
+        raise InputError(
+            f"the vertebra {'above' if at == 0 else 'below'} {level} is not outlined: "
+            "a plan needs both neighbours of the diseased vertebra"
+        )
+    return order[at - 1], order[at + 1]
+
+
+def _steps(anatomy: Anatomy, level: Level, other: Level) -> int:
+    order = sorted(anatomy.vertebrae)
+    return order.index(other) - order.index(level) if other in order else 99
+
+
+def _bone_mask(contours: ContourSet, anatomy: Anatomy, level: Level) -> Volume:
+    bone = anatomy.bone[level]
+    mask = outline_mask(contours, (bone,)) if isinstance(bone, Contour) else bone
+    if mask is None:
+        raise InputError(f"the outline of {level} is empty: outline it again")
+    return mask
+
+
+def _tumour_mask(
+    contours: ContourSet, anatomy: Anatomy, level: Level
+) -> tuple[Volume, str, tuple[str, ...]]:
+    """Tumour, scarred bed, and the part of the biopsy tract that runs in bone."""
+    wanted = contours.of(Structure.TUMOUR) + contours.of(Structure.SCAR)
+    mask = outline_mask(contours, wanted) if contours.of(Structure.TUMOUR) else None
+    if mask is None:
+        raise InputError(
+            "no tumour is outlined (no label or surface named 'tumour' with anything in it): "
+            "outline it, or name its label in the names file"
+        )
+    notes: tuple[str, ...] = ()
+    tract = outline_mask(contours, contours.of(Structure.TRACT))
+    if tract is not None:
+        inside = _overlap(tract, _bone_mask(contours, anatomy, level))
+        if inside is not None:
+            mask = unite_masks([mask, inside])
+            notes = ("the biopsy tract in bone counts as tumour",)
+    return mask, "", notes
+
+
+def _overlap(one: Volume, other: Volume) -> Volume | None:
+    """Voxels of one mask whose centres lie in another."""
+    values = np.array(one.values)
+    where = np.argwhere(values)
+    values[tuple(where.T)] = sample_mask(other, mask_points(one)) > 0.5
+    return Volume(one.grid, values) if values.any() else None
+
+
+def _with_destroyed_bone(
+    bone: Volume, tumour: Volume, anatomy: Anatomy, level: Level
+) -> tuple[Volume, tuple[str, ...]]:
+    """Add tumour that took the place of bone, where the outlines do not say so themselves."""
+    if _overlap(tumour, bone) is not None:
+        return bone, ()
+    body, _ = split_body_and_arch(bone, anatomy.vertebrae[level])
+    hull = ConvexHull(mask_points(body)[::7])
+    points = mask_points(tumour)
+    inside = np.all(points @ hull.equations[:, :3].T + hull.equations[:, 3] <= 0.0, axis=1)
+    values = np.array(tumour.values)
+    values[tuple(np.argwhere(values).T)] = inside
+    if not inside.any():
+        return bone, ()
+    return unite_masks([bone, Volume(tumour.grid, values)]), (
+        f"tumour inside the convex hull of the body of {level} is taken as destroyed bone",
+    )
+
+
+def _given_tumour_surface(contours: ContourSet) -> TriangleSurface | None:
+    """The tumour's surface if it came as one and nothing else counts as tumour."""
+    wanted = contours.of(Structure.TUMOUR) + contours.of(Structure.SCAR)
+    label_map = contours.label_map
+    drawn = label_map is not None and any(label_map.values_of(c) for c in wanted)
+    if drawn or len(wanted) != 1 or contours.of(Structure.TRACT):
+        return None
+    return contours.surfaces.get(wanted[0])
+
+
+def _surface_of(
+    contours: ContourSet, structure: Structure, tumour: Volume
+) -> TriangleSurface | None:
+    mask = _cut_near(outline_mask(contours, contours.of(structure)), tumour, NEAR_MM)
+    return None if mask is None else surface_from_mask(mask, outward=False)
+
+
+def _cut_near(mask: Volume | None, tumour: Volume, reach_mm: float) -> Volume | None:
+    """The part of a long mask that lies along the tumour, by image slices."""
+    if mask is None:
+        return None
+    ends = mask.grid.lps_from_ijk.inverse.points(tumour.grid.corners())
+    pad = reach_mm / mask.grid.spacing_mm
+    low = np.maximum(0, np.floor(ends.min(axis=0) - pad).astype(int))
+    high = np.minimum(mask.grid.shape, np.ceil(ends.max(axis=0) + pad).astype(int) + 1)
+    if np.any(high <= low):
+        return None
+    part = mask.values[tuple(slice(int(a), int(b)) for a, b in zip(low, high, strict=True))]
+    return Volume(mask.grid.crop(low, high), part) if part.any() else None
