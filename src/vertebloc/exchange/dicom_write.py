@@ -17,7 +17,7 @@ from vertebloc.case.identity import Identity
 from vertebloc.errors import InputError
 from vertebloc.exchange.aside import write_folder_aside
 from vertebloc.space import tolerances
-from vertebloc.space.grids import Volume
+from vertebloc.space.grids import Grid, Volume
 
 _NAMESPACE = uuid.UUID("6f1d3c1e-7f0e-5b7a-9a52-5d1f3a0b6c11")  # ours; makes all identifiers
 _IMPLEMENTATION = "2.25." + str(uuid.uuid5(_NAMESPACE, "vertebloc").int)
@@ -96,12 +96,8 @@ def _common(volume: Volume, identity: Identity, settings: SeriesSettings) -> Dat
     """Everything that all slices share."""
     if settings.made_at.tzinfo is None:
         raise InputError(f"the time of the series needs a zone offset, got {settings.made_at}")
-    matrix = volume.grid.lps_from_ijk.matrix[:3, :3]
+    row, column, apart_mm = _directions(volume.grid)
     along_row, down_column = volume.grid.spacing_mm[:2]
-    row, column = matrix[:, 0] / along_row, matrix[:, 1] / down_column
-    if abs(row @ column) > tolerances.COSINE:
-        raise InputError("rows and columns must be perpendicular to be written as DICOM")
-    normal = np.cross(row, column)
     day, clock = settings.made_at.strftime("%Y%m%d"), settings.made_at.strftime("%H%M%S")
     seed = settings.seed_text
     shared: dict[str, object] = {
@@ -121,7 +117,7 @@ def _common(volume: Volume, identity: Identity, settings: SeriesSettings) -> Dat
         "PatientBirthDate": identity.birth_date.replace("-", ""),
         "PatientSex": settings.sex,
         "BodyPartExamined": settings.body_part,
-        "SliceThickness": _number(abs(float(matrix[:, 2] @ normal))),
+        "SliceThickness": _number(apart_mm),
         "KVP": _number(settings.kvp),
         "PatientPosition": settings.patient_position,
         "TimezoneOffsetFromUTC": settings.made_at.strftime("%z")[:5],
@@ -155,6 +151,15 @@ def _common(volume: Volume, identity: Identity, settings: SeriesSettings) -> Dat
         if value != "" or keyword in _MAY_BE_EMPTY:
             setattr(dataset, keyword, value)
     return dataset
+
+
+def _directions(grid: Grid) -> tuple[NDArray[np.float64], NDArray[np.float64], float]:
+    """Row and column direction, and the distance between slices along their normal."""
+    matrix = grid.lps_from_ijk.matrix[:3, :3]
+    row, column = matrix[:, 0] / grid.spacing_mm[0], matrix[:, 1] / grid.spacing_mm[1]
+    if abs(row @ column) > tolerances.COSINE:
+        raise InputError("rows and columns must be perpendicular to be written as DICOM")
+    return row, column, abs(float(matrix[:, 2] @ np.cross(row, column)))
 
 
 #: Elements that must be there even if nothing is known (type 2); others are left out.

@@ -54,7 +54,7 @@ def reach_by_shift(field, m, low, high, points, direction, speed, keeps, limit):
                     x + t * v * direction[0],
                     y + t * v * direction[1],
                     z + t * v * direction[2],
-                )  # fmt: skip
+                )
                 - keeps
             )
             if left < 0.002:
@@ -65,7 +65,7 @@ def reach_by_shift(field, m, low, high, points, direction, speed, keeps, limit):
 
 @njit(cache=True)
 def reach_by_turn(field, m, low, high, points, origin, axis, sense, keeps, limit):
-    """Largest angle <= limit (radians) such that no point, turned about an axis, comes too near."""
+    """Largest angle <= limit (radians) such that no point turned about an axis comes too near."""
     best = limit
     for p in range(len(points)):
         rx, ry, rz = points[p, 0] - origin[0], points[p, 1] - origin[1], points[p, 2] - origin[2]
@@ -100,7 +100,7 @@ def reach_by_turn(field, m, low, high, points, origin, axis, sense, keeps, limit
                     cx + c * ux + s * wx,
                     cy + c * uy + s * wy,
                     cz + c * uz + s * wz,
-                )  # fmt: skip
+                )
                 - keeps
             )
             if left < 0.002:

@@ -52,7 +52,8 @@ def measure_allowance(
     Offset: parallel, into the piece. Tilt: about the entry edge or about the blade, to either
     side, the smallest. Entry: the entry edge is off by t while the far edge is right, so that a
     point at depth share u is off by t (1 - u). Each point walks by the distance it has left,
-    which cannot jump over tumour; so no allowance is too long by more than 0.01 mm. The three
+    which cannot jump over tumour; points lie 0.75 mm apart, so that an allowance is too long by
+    at most 0.05 mm where tumour is blunter than 3 mm. The three
     are not allowed together: see ``offset_at_3_deg_mm``.
     """
     here = _Face(spread_points(face, 0.75), cut, tumour, keeps_mm)
@@ -80,7 +81,7 @@ def _shift(here: _Face, points: NDArray[np.float64], speed: NDArray[np.float64])
             speed,
             here.keeps_mm,
             SEARCHED_TO_MM,
-        )  # fmt: skip
+        )
     )
 
 
@@ -94,7 +95,7 @@ def _turn(here: _Face, axis: NDArray[np.float64], sense: int) -> float:
             float(sense),
             here.keeps_mm,
             np.radians(SEARCHED_TO_DEG),
-        )  # fmt: skip
+        )
     )
 
 

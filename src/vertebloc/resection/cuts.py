@@ -133,7 +133,9 @@ def heights_between(
     into = here.lps_from_vertebra.inverse @ there.lps_from_vertebra
     near = there.lower_endplate_mm if cranial else there.upper_endplate_mm
     past = PAST_ENDPLATE_MM if cranial else -PAST_ENDPLATE_MM
-    heights = into.points([[0, 0, near], [0, 0, near + past], [0, 0, 0]])[:, 2]
+    heights = into.points(np.array([[0.0, 0.0, near], [0.0, 0.0, near + past], [0.0, 0.0, 0.0]]))[
+        :, 2
+    ]
     own = here.upper_endplate_mm if cranial else here.lower_endplate_mm
     return (own + float(heights[0])) / 2.0, float(heights[1]), float(heights[2])
 

@@ -30,6 +30,26 @@ def spread_points(face: PlanarFace, pitch_mm: float = PITCH_MM) -> Points:
     """
     if face.is_empty:
         return np.zeros((0, 3))
+    lattice = lattice_points(face, pitch_mm)
+    rim = np.concatenate([_along(loop, pitch_mm) for loop in face.loops])
+    return np.concatenate((lattice, _lifted(face, rim)))
+
+
+def lattice_points(face: PlanarFace, pitch_mm: float = PITCH_MM) -> Points:
+    """Points of a square lattice that lie in a face: each stands for the same area.
+
+    Parameters
+    ----------
+    face : PlanarFace
+        A face with at least one loop.
+    pitch_mm : float, mm
+        Distance between neighbouring points.
+
+    Returns
+    -------
+    (n, 3) float64, mm, patient LPS
+        None may fall into a face thinner than the pitch.
+    """
     flat = np.concatenate(face.loops)
     low, high = flat.min(axis=0), flat.max(axis=0)
     nx, ny = (np.floor((high - low) / pitch_mm).astype(int) + 1).tolist()
@@ -39,10 +59,12 @@ def spread_points(face: PlanarFace, pitch_mm: float = PITCH_MM) -> Points:
     inside = _kernels.fill_loops(
         x0, y0, nx, ny, pitch_mm, starts, np.array(flat[:, 0]), np.array(flat[:, 1])
     )
-    lattice = np.argwhere(inside) * pitch_mm + (x0, y0)
-    rim = np.concatenate([_along(loop, pitch_mm) for loop in face.loops])
-    points = np.concatenate((lattice, rim))
-    return face.lps_from_plane.points(np.column_stack((points, np.zeros(len(points)))))
+    return _lifted(face, np.argwhere(inside) * pitch_mm + (x0, y0))
+
+
+def _lifted(face: PlanarFace, flat: NDArray[np.float64]) -> Points:
+    """In-plane points in patient LPS."""
+    return face.lps_from_plane.points(np.column_stack((flat, np.zeros(len(flat)))))
 
 
 def _along(loop: NDArray[np.float64], pitch_mm: float) -> NDArray[np.float64]:

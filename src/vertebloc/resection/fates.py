@@ -71,7 +71,7 @@ def plan_arch(vertebra: Vertebra, solids: ResectionSolids, choices: Choices) -> 
                 f"{part.value} = 'piece' cannot be computed yet: use 'piecemeal' or 'stays'"
             )
         fates[part] = BoneFate.STAYS if choice is BoneChoice.STAYS else BoneFate.PIECEMEAL
-    notes = ()
+    notes: tuple[str, ...] = ()
     if inside[open_side] > PEDICLE_DISEASED_MM3:
         notes = (
             f"the ring is opened through the {open_side.value} pedicle, which holds "

@@ -54,8 +54,8 @@ def measure_keystone(vertebra: Vertebra, cuts: Cuts, delivery: DeliverySide) -> 
     )
     if delivery.value == wide.other.value:
         raise NoSolutionError(
-            f"the piece is a wedge that locks: it narrows by {abs(taper):.1f} mm per 10 mm towards "
-            f"the {delivery.value}, the side it is to leave by; turn the cuts or the side",
+            f"the piece is a wedge that locks: it narrows by {abs(taper):.1f} mm per 10 mm "
+            f"towards the {delivery.value}, the side it is to leave by; turn the cuts or the side",
             (words,),
         )
     return Keystone(opens_to_left_mm_per_10_mm=taper, words=words)

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vertebloc.errors import InputError
-from vertebloc.resection.face_points import PITCH_MM, spread_points
+from vertebloc.resection.face_points import PITCH_MM, lattice_points, spread_points
 from vertebloc.space.distance import SignedDistance
 from vertebloc.space.polygons import PlanarFace
 
@@ -60,9 +60,8 @@ def measure_face(face: PlanarFace, tumour: SignedDistance) -> FaceDistance:
         fine = tumour.signed_distance_mm(near)
         if fine.min() < margin:
             weakest, margin = near[int(np.argmin(fine))], float(fine.min())
-    rim = sum(len(loop) for loop in face.loops)
-    inner = distances[: max(1, len(distances) - rim)]
-    crossed = float(np.mean(inner < 0.0)) * face.area_mm2
+    inner = tumour.signed_distance_mm(lattice_points(face))
+    crossed = float(np.mean(inner < 0.0)) * face.area_mm2 if len(inner) else 0.0
     return FaceDistance(margin_mm=margin, weakest=weakest, tumour_crossed_mm2=crossed)
 
 

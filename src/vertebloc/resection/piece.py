@@ -20,7 +20,9 @@ from vertebloc.space.sections import Solid, face_of_solid, solid_from_surface, t
 #: Bones are cut with fewer triangles; no point of their surface moves by more than this, mm.
 #: It shifts the rim of a cut face, never the tumour or its distances.
 SIMPLER_BY_MM = 0.05
+JOIN_MM = 0.02  #: overlap of left and right half, so that no wall stays between them
 PEDICLE_FROM = 0.5  #: a pedicle begins at this share of the half width of the body (assumed)
+INTO_CANAL_MM = 5.0  #: bone nearer than this to the back wall's plane is the wall itself (assumed)
 FACE_AREA_MM2 = 5.0  #: a section smaller than this is no face: chips at a joint's edge
 
 
@@ -83,10 +85,16 @@ def prepare_bones(solids: ResectionSolids, vertebra: Vertebra) -> BoneSolids:
     )
 
 
-def mid_plane(vertebra: Vertebra, side: Side) -> Plane:
-    """The vertebra's mid-plane; its negative side is the given side of the patient."""
+def mid_plane(vertebra: Vertebra, side: Side, *, overlap_mm: float = 0.0) -> Plane:
+    """The vertebra's mid-plane; its negative side is the given side of the patient.
+
+    With an overlap it lies that much on the other side, so that two halves grow together.
+    """
     lps = vertebra.lps_from_vertebra
-    return Plane(lps.origin, lps.vectors([-float(side.sign), 0.0, 0.0])[0])
+    return Plane(
+        lps.points([-side.sign * overlap_mm, 0.0, 0.0])[0],
+        lps.vectors([-float(side.sign), 0.0, 0.0])[0],
+    )
 
 
 def wall_plane(vertebra: Vertebra, *, keep_front: bool) -> Plane:
@@ -94,6 +102,13 @@ def wall_plane(vertebra: Vertebra, *, keep_front: bool) -> Plane:
     lps = vertebra.lps_from_vertebra
     point = lps.points([0.0, vertebra.posterior_wall_mm, 0.0])[0]
     return Plane(point, lps.vectors([0.0, 1.0 if keep_front else -1.0, 0.0])[0])
+
+
+def canal_plane(vertebra: Vertebra) -> Plane:
+    """A little behind the posterior wall; its negative side is farther back, where the arch is."""
+    lps = vertebra.lps_from_vertebra
+    point = lps.points([0.0, vertebra.posterior_wall_mm + INTO_CANAL_MM, 0.0])[0]
+    return Plane(point, lps.vectors([0.0, -1.0, 0.0])[0])
 
 
 def pedicle_plane(vertebra: Vertebra, side: Side) -> Plane:
@@ -166,7 +181,7 @@ def piece_of(
     """
     parts = []
     for side in Side:
-        half = [mid_plane(vertebra, side), *cuts.between(side)]
+        half = [mid_plane(vertebra, side, overlap_mm=JOIN_MM), *cuts.between(side)]
         parts.append(trimmed(bones.all_bone, [*half, wall_plane(vertebra, keep_front=True)]))
         behind = cuts.arch[side].plane if side in cuts.arch else _canal_plane(bones, vertebra)
         parts.append(trimmed(bones.tumour, [*half, behind]) - nibbled)
@@ -229,6 +244,6 @@ def faces_of(
             cut, own = cuts.arch[side], bones.bone[solids.level]
             found.append((cut, face_of_solid(own, cut.plane.frame(left), base)))
             split = midline_cut(vertebra, side)
-            within = [cut.plane, wall_plane(vertebra, keep_front=False), *cuts.between(side)]
+            within = [cut.plane, canal_plane(vertebra), *cuts.between(side)]
             found.append((split, face_of_solid(own, split.plane.frame(forward), within)))
     return [(cut, face) for cut, face in found if face.area_mm2 >= FACE_AREA_MM2]

@@ -15,6 +15,7 @@ from vertebloc.resection.model import BoneFate, FaceKind, FaceMargin, HalfCut, K
 from vertebloc.resection.piece import (
     BoneSolids,
     Cuts,
+    canal_plane,
     faces_of,
     mid_plane,
     nibbled_bone,
@@ -30,8 +31,9 @@ from vertebloc.space.frames import Side
 from vertebloc.space.polygons import PlanarFace
 from vertebloc.space.sections import Solid, surface_of_solid, trimmed
 
-#: If less bone than this of one half of the arch is nibbled, that half leaves with the piece, mm3.
-HALF_LEAVES_MM3 = 300.0
+#: If a smaller share than this of one half of the arch is nibbled, that half is said to leave
+#: with the piece (assumed).
+NIBBLED_SHARE = 0.5
 
 ASSUMPTIONS = (
     "CT is supine, theatre is prone: vessels shift, the curve of the spine changes",
@@ -96,7 +98,7 @@ def plan_resection(
         tumour_left=find_tumour_left(bones, cuts, middles, solid, nibbled),
         keystone=measure_keystone(vertebra, cuts, choices.delivery_side),
         open_side=arch.open_side,
-        bone_fates=_fates(arch, vertebra, nibbled),
+        bone_fates=_fates(arch, bones, vertebra, nibbled),
         rib_fates=plan_ribs(anatomy, vertebra, body_cuts, choices),
         distance_error_words=solids.distance_error_words,
         assumptions=_assumptions(vertebra, solids, choices, arch),
@@ -169,12 +171,15 @@ def _assumptions(
     return tuple(notes)
 
 
-def _fates(arch: ArchPlan, vertebra: Vertebra, nibbled: Solid) -> dict[str, BoneFate]:
+def _fates(
+    arch: ArchPlan, bones: BoneSolids, vertebra: Vertebra, nibbled: Solid
+) -> dict[str, BoneFate]:
     """Fates of the arch's parts; those of a side that leaves whole are the piece's."""
     fates = dict(arch.fates)
+    own = bones.bone[vertebra.level] if vertebra.level else bones.all_bone
     for side in arch.with_piece:
-        left_over = trimmed(nibbled, [mid_plane(vertebra, side)])
-        if left_over.volume() < HALF_LEAVES_MM3:
+        half = [mid_plane(vertebra, side), canal_plane(vertebra)]
+        if trimmed(nibbled, half).volume() < NIBBLED_SHARE * trimmed(own, half).volume():
             parts = ("lamina", "transverse process", "facets")
             fates.update({f"{side.value} {part}": BoneFate.PIECE for part in parts})
     return fates

@@ -114,5 +114,5 @@ def _facing(
 def _barrier(face: SoftFace, cuff: CuffChoice, bare_mm: float) -> str:
     """The layer between tumour and the dissection; empty if there is none."""
     if cuff.surface is not CuffSurface.ON_TUMOUR:
-        return cuff.surface.value
+        return str(cuff.surface.value)
     return _LAYERS[face] if bare_mm > 1.0 else ""

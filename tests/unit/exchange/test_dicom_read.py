@@ -45,7 +45,7 @@ def rival(folder: Path, *, sheared: bool = False) -> tuple[np.ndarray, np.ndarra
 
 
 def assert_agrees(ours: ImportedSeries, theirs: tuple[np.ndarray, np.ndarray]) -> None:
-    # 1e-4 mm: the demand; positions are written to 1e-6 mm
+    # 1e-4 mm: what is promised; positions are written to 1e-6 mm
     assert np.abs(ours.volume.grid.lps_from_ijk.matrix - theirs[0]).max() <= 1e-4
     assert ours.volume.values.shape == theirs[1].shape
     assert np.array_equal(ours.volume.values, theirs[1])
