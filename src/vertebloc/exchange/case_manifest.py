@@ -33,10 +33,11 @@ PLACES: Mapping[str, tuple[str, str]] = {
     "labels": ("contours", "labels"),
     "names": ("contours", "names"),
     "surfaces": ("contours", "surfaces"),
+    "pictures": ("sheets", "pictures"),
     "plan": ("results", "plan"),
     "sheet": ("sheets", "plan"),
 }
-MANY_FILES = ("surfaces",)  #: steps that are a folder of files
+MANY_FILES = ("surfaces", "pictures")  #: steps that are a folder of files
 INPUT_STEPS = ("ct", "labels", "names", "surfaces")  #: steps a plan is computed from
 PENDING_CHOICES = ".choices"  #: beginning of the name of choices not yet put in place
 

@@ -1,0 +1,102 @@
+"""Try everything with the made-up patient."""
+
+from __future__ import annotations
+
+import shutil
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+import numpy as np
+
+from vertebloc import made_up
+from vertebloc.errors import InputError
+from vertebloc.exchange.choices_file import read_choices, render_choices
+from vertebloc.exchange.dicom_write import SeriesSettings, write_dicom_series
+from vertebloc.exchange.names_file import NamesFile, write_names_file
+from vertebloc.exchange.nifti import write_nifti
+from vertebloc.workflow.import_case import ImportReport, import_case
+from vertebloc.workflow.plan_case import PlanReport, plan_case
+from vertebloc.workflow.saying import Say, say_nothing
+
+MARK = "made-up-patient.txt"  #: a folder with this file was made here and may be made anew
+SEED = 20261125
+SCANNED_AT = datetime(2026, 1, 5, 9, 30, tzinfo=UTC)  #: made up, like the rest
+TWIN_REASON = "the made-up mirror twin: organs are mirrored too"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DemoReport:
+    """Where the demo lies and what it says."""
+
+    imported: ImportReport
+    planned: PlanReport
+
+
+def make_demo(folder: Path, *, twin: bool = False, say: Say = say_nothing) -> DemoReport:
+    """Write the lead made-up patient as DICOM and contours, import it, plan it.
+
+    Parameters
+    ----------
+    folder : Path
+        Where to; an older demo there is replaced, anything else is left alone.
+    twin : bool
+        The mirror twin instead.
+    say : callable
+        Called before each long step.
+
+    Returns
+    -------
+    DemoReport
+        What the chain said.
+
+    Raises
+    ------
+    InputError
+        If the folder holds something that is no demo of ours.
+    """
+    _make_room(folder)
+    patient = made_up.lead_patient().mirrored() if twin else made_up.lead_patient()
+    grid = made_up.default_grid(patient)
+    say("making the made-up patient's CT")
+    ct = made_up.hounsfield_volume(patient, grid, np.random.default_rng(SEED))
+    settings = SeriesSettings(
+        seed_text=f"{patient.identity.number} {SEED}",
+        made_at=SCANNED_AT,
+        description="made-up thorax, not a person",
+    )
+    write_dicom_series(folder / "ct", ct, patient.identity, settings)
+    del ct
+    say("making the made-up patient's contours")
+    labels = made_up.label_map(patient, grid)
+    label_path, names_path = folder / "contours.nii.gz", folder / "contours.json"
+    write_nifti(label_path, labels.volume)
+    write_names_file(names_path, NamesFile(about=patient.about, labels=dict(labels.names)))
+    case = folder / "case"
+    imported = import_case(folder / "ct", case, labels=label_path, names=names_path, say=say)
+    if twin:
+        _confirm_sides(case)
+    return DemoReport(imported=imported, planned=plan_case(case, say=say))
+
+
+def _make_room(folder: Path) -> None:
+    if folder.exists() and any(folder.iterdir()):
+        if not (folder / MARK).is_file():
+            raise InputError(f"{folder} is not empty and no demo of ours: give another --dir")
+        for name in ("ct", "case"):
+            shutil.rmtree(folder / name, ignore_errors=True)
+    folder.mkdir(parents=True, exist_ok=True)
+    (folder / MARK).write_text(
+        "A made-up patient, no real person. vertebloc demo makes this folder anew.\n",
+        encoding="utf-8",
+    )
+
+
+def _confirm_sides(case: Path) -> None:
+    """The twin's aorta lies on the right: somebody has to answer for its sides."""
+    from dataclasses import replace
+
+    path = case / "choices.toml"
+    choices = read_choices(path.read_text(encoding="utf-8"))
+    sides = replace(choices.sides, confirmed_by="the demo", reason=TWIN_REASON)
+    path.write_text(render_choices(replace(choices, sides=sides), {}), encoding="utf-8")

@@ -1,0 +1,66 @@
+"""Read back what a case folder holds."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from vertebloc.anatomy.contours import ContourSet
+from vertebloc.case.choices import Choices
+from vertebloc.case.identity import Identity
+from vertebloc.errors import InputError
+from vertebloc.exchange.case_folder import CaseFolder
+from vertebloc.exchange.choices_file import read_choices
+from vertebloc.exchange.nifti import read_nifti_labels, read_nifti_volume
+from vertebloc.exchange.surface_files import read_surfaces
+from vertebloc.reports import planning_sheet
+from vertebloc.space.grids import Volume
+
+
+def load_contours(case: CaseFolder) -> ContourSet:
+    """All outlines of a case.
+
+    Raises
+    ------
+    InputError
+        If the case has none yet.
+    """
+    if case.has("labels"):
+        labels, _ = read_nifti_labels(case.path_of("labels"), case.path_of("names"))
+        return ContourSet(labels)
+    if case.has("surfaces"):
+        return ContourSet(surfaces=read_surfaces(case.path_of("surfaces") / "names.json")[0])
+    raise InputError(
+        f"{case.path} holds no contours yet: import them with "
+        "vertebloc import SOURCE --case DIR --labels FILE --names FILE"
+    )
+
+
+def load_ct(case: CaseFolder) -> Volume:
+    """The CT of a case."""
+    return read_nifti_volume(case.path_of("ct"))
+
+
+def load_choices(case: CaseFolder) -> Choices:
+    """The team's choices; a mistake names its line."""
+    return read_choices(case.choices_text())
+
+
+def load_identity(case: CaseFolder) -> Identity:
+    """The person; blank if the images said nothing."""
+    return case.identity() if case.has("identity") else Identity()
+
+
+class Restamper:
+    """Writes a case's sheet anew from its plan, for instance with an out-of-date band."""
+
+    def __init__(self, case: CaseFolder) -> None:
+        self._identity = load_identity(case)
+        self._pictures: dict[str, bytes] = {}
+        if case.has("pictures"):
+            folder: Path = case.path_of("pictures")
+            self._pictures = {p.stem: p.read_bytes() for p in sorted(folder.glob("*.png"))}
+
+    def __call__(self, document: dict[str, Any]) -> bytes:
+        """The sheet as PDF."""
+        return planning_sheet(document, self._pictures, self._identity)
