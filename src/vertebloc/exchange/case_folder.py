@@ -125,9 +125,9 @@ class CaseFolder(SavedCase):
         with contextlib.ExitStack() as stack:
             with atomic.say_plainly(f"save in {self.path}"):
                 stack.enter_context(atomic.only_writer(self.path))
-                self._manifest = _read_manifest(self.path)
+                seen, self._manifest = self._manifest, _read_manifest(self.path)
                 finish_change(self.path, self._manifest)
-            change = Transaction(self.path, self._manifest, now, restamp)
+            change = Transaction(self.path, self._manifest, seen, now=now, restamp=restamp)
             try:
                 yield change
                 with atomic.say_plainly(f"save in {self.path}"):

@@ -45,12 +45,16 @@ _BY_STEPS = (*(INPUT_WORDS[step] for step in INPUT_STEPS), IDENTITY_CHANGED)
 class Transaction:
     """Steps put so far. Made by ``CaseFolder.transaction``, which also commits it."""
 
-    def __init__(self, folder: Path, manifest: Manifest, now: datetime, restamp: Restamp) -> None:
+    def __init__(
+        self, folder: Path, before: Manifest, seen: Manifest, *, now: datetime, restamp: Restamp
+    ) -> None:
         self._folder = folder
-        self._before = manifest
+        self._before = before  # under the lock
+        self._seen = seen  # when the caller opened the case: what it computed from
         self._time = time_in_words(now)
         self._restamp = restamp
         self._asides: dict[str, dict[str, Path]] = {}
+        self._put: set[str] = set()
         self._dropped: set[str] = set()
         self._choices: str | None = None
         self._plan: PlanRecord | None = None
@@ -239,6 +243,7 @@ class Transaction:
         if step not in MANY_FILES:
             self._forget(step)
         self._dropped.discard(step)
+        self._put.add(step)
         self._asides.setdefault(step, {})[name] = aside
         return aside
 
@@ -309,6 +314,11 @@ class Transaction:
             if {step: used[step] for step in INPUT_STEPS if step in used} != now:
                 raise InputError(
                     "the images or contours were changed while this plan was computed: plan again"
+                )
+            seen = self._seen.steps.get("identity")
+            if "identity" not in self._put and identity != (seen.sha256 if seen else ""):
+                raise InputError(
+                    "the person's identity was changed while this plan was computed: plan again"
                 )
             return replace(self._plan, identity=identity)
         old = self._before.plan

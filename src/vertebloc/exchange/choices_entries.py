@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import Enum
+from typing import Any, Generic, TypeVar
 
 from vertebloc.anatomy.levels import Level
 from vertebloc.case.choice_words import (
@@ -28,13 +29,14 @@ from vertebloc.space.frames import Side
 
 Path = tuple[str, ...]
 Value = str | float | Enum
+_Word = TypeVar("_Word", bound=Enum)
 
 
 @dataclass(frozen=True, slots=True)
-class OneOf:
+class OneOf(Generic[_Word]):
     """One of a few words."""
 
-    words: type[Enum]
+    words: type[_Word]
 
     @property
     def allowed(self) -> str:
@@ -42,7 +44,7 @@ class OneOf:
         quoted = [f'"{member.value}"' for member in self.words]
         return quoted[0] if len(quoted) == 1 else f"{', '.join(quoted[:-1])} or {quoted[-1]}"
 
-    def take(self, found: object) -> Enum:
+    def take(self, found: object) -> _Word:
         """Take a found value, or raise ``ValueError``."""
         if not isinstance(found, str):
             raise ValueError
@@ -108,7 +110,7 @@ class Entry:
     """One line of the choices file."""
 
     path: Path
-    allowed: OneOf | Number | Text | Vertebra
+    allowed: OneOf[Any] | Number | Text | Vertebra
     what: str  #: what it means
     why: str = ""  #: reason of the default
 
@@ -212,6 +214,10 @@ def _entries() -> Iterator[Entry]:
         "What happens to the biopsy tract in soft tissue; the tract in bone counts as tumour",
         "a tract is taken as tumour",
     )
+    yield from _table_entries()
+
+
+def _table_entries() -> Iterator[Entry]:
     yield from _level_entries()
     for cut in ("cranial", "caudal"):
         yield from _cut_entries(cut)

@@ -5,9 +5,10 @@ from __future__ import annotations
 import difflib
 from collections.abc import Callable, Iterator, Mapping
 from enum import Enum
-from typing import Any, TypeVar
+from functools import partial
+from typing import Any, TypeVar, cast
 
-from vertebloc.case.choice_words import ArchPart, Placement, SoftFace
+from vertebloc.case.choice_words import ArchPart, Placement, RibFateChoice, SoftFace
 from vertebloc.case.choices import (
     ArchChoice,
     Choices,
@@ -44,7 +45,8 @@ _T = TypeVar("_T")
 
 _HEAD = """\
 # The team's choices for this case. Change what you decide otherwise, then plan again.
-# Lines that begin with # are for people. An entry that is left out takes its default.
+# Lines that begin with # are for people; one such as #height_mm = 0.0 is an entry out of use:
+# take its # away to use it. An entry that is left out or out of use takes its default.
 # mm = millimetres. Left and right are the patient's. Words go in "quotes".
 # The program never writes over this file without keeping yours under its date and time.
 """
@@ -52,15 +54,15 @@ _RIBS_HEAD = f"""\
 # Ribs that do not go by the rule: one line a rib, by the vertebra it belongs to.
 # length_mm is measured along the rib from its head outwards, mm; left out: by rule.
 # Allowed: {RIB_ALLOWED}
-# "T10 left" = {{ fate = "removed", length_mm = 35.0 }}
+#"T10 left" = {{ fate = "removed", length_mm = 35.0 }}
 [ribs]
 """
 _OVERRIDE_HEAD = """\
 # Warnings that a named person sets aside for a reason; both are printed. One block each:
-# [[override]]
-# what = "the warning, as it was printed"
-# who = "name"
-# reason = "why it may be set aside"
+#[[override]]
+#what = "the warning, as it was printed"
+#who = "name"
+#reason = "why it may be set aside"
 """
 
 
@@ -92,7 +94,7 @@ def render_choices(choices: Choices, reasons: Mapping[str, str]) -> str:
     table: Path = ()
     for entry in ENTRIES:
         is_given = entry.path in values
-        mark = "" if is_given else "# "
+        mark = "" if is_given else "#"
         if entry.path[:-1] != table:
             table = entry.path[:-1]
             parts.append(f"\n{mark}[{key_in_words(table)}]\n")
@@ -178,7 +180,8 @@ def _read_entries(
             yield from _read_entries(value, path, lines)
         elif path in _BY_PATH:
             entry = _BY_PATH[path]
-            yield path, _take(entry.allowed.take, value, entry.allowed.allowed, path, lines)
+            allowed = entry.allowed
+            yield path, cast(Value, _take(allowed.take, value, allowed.allowed, path, lines))
         else:
             raise mistake(line_of(lines, path), _unknown(path, value))
 
@@ -246,7 +249,7 @@ def _read_ribs(found: object, lines: Lines) -> dict[tuple[str, Side], RibChoice]
 
 def _read_rib(path: Path, found: object, lines: Lines) -> RibChoice:
     if not isinstance(found, dict):
-        return RibChoice(fate=_take(RIB_FATE.take, found, RIB_ALLOWED, path, lines))
+        return RibChoice(fate=_fate(found, RIB_ALLOWED, path, lines))
     for key, value in found.items():
         if key not in ("fate", "length_mm"):
             raise mistake(
@@ -255,19 +258,23 @@ def _read_rib(path: Path, found: object, lines: Lines) -> RibChoice:
                 "use fate and length_mm",
             )
     fate_path, length_path = (*path, "fate"), (*path, "length_mm")
-    fate = _take(RIB_FATE.take, found.get("fate"), RIB_FATE.allowed, fate_path, lines)
+    fate = _fate(found.get("fate"), RIB_FATE.allowed, fate_path, lines)
     length_mm = None
     if "length_mm" in found:
         allowed = RIB_LENGTH.allowed
         length_mm = _take(RIB_LENGTH.take, found["length_mm"], allowed, length_path, lines)
-    return _make(lambda: RibChoice(fate=fate, length_mm=length_mm), path, lines)
+    return _make(partial(RibChoice, fate=fate, length_mm=length_mm), path, lines)
+
+
+def _fate(found: object, allowed: str, path: Path, lines: Lines) -> RibFateChoice:
+    return RibFateChoice(_take(RIB_FATE.take, found, allowed, path, lines))
 
 
 def _read_overrides(found: object, lines: Lines) -> tuple[Override, ...]:
     if not isinstance(found, list) or not all(isinstance(one, dict) for one in found):
         raise mistake(
             line_of(lines, ("override",)),
-            f"override = {_shown(found)} is not allowed: write [[override]] with what, who, reason",
+            f"override = {_shown(found)} is not allowed: write [[override]] blocks",
         )
     overrides = []
     for number, one in enumerate(found):
@@ -280,7 +287,7 @@ def _read_overrides(found: object, lines: Lines) -> tuple[Override, ...]:
                 )
             _take(Text().take, value, Text().allowed, (*path, key), lines)
         texts = {key: one.get(key, "") for key in OVERRIDE_KEYS}
-        overrides.append(_make(lambda texts=texts: Override(**texts), path, lines))
+        overrides.append(_make(partial(Override, **texts), path, lines))
     return tuple(overrides)
 
 
@@ -303,20 +310,18 @@ def _choices_from(
 
     parts = {ArchPart(name): fate for name, fate in below("arch", "parts").items()}
     cuffs = {
-        face: _make(
-            lambda face=face: CuffChoice(**below("cuff", face.value)), ("cuff", face.value), lines
-        )
+        face: _make(partial(CuffChoice, **below("cuff", face.value)), ("cuff", face.value), lines)
         for face in SoftFace
     }
     return Choices(
         **below(),
-        level=_make(lambda: LevelChoice(**below("level")), ("level",), lines),
+        level=_make(partial(LevelChoice, **below("level")), ("level",), lines),
         cranial_cut=_cut_from("cranial", values, lines),
         caudal_cut=_cut_from("caudal", values, lines),
         arch=ArchChoice(**below("arch"), parts=parts),
         ribs=ribs,
         cuffs=cuffs,
-        sides=_make(lambda: SidesChoice(**below("sides")), ("sides",), lines),
+        sides=_make(partial(SidesChoice, **below("sides")), ("sides",), lines),
         overrides=overrides,
     )
 

@@ -83,8 +83,16 @@ def _draw_row(
         numbers = text.in_tumour(face.margin_mm)
     else:
         numbers = text.offset_and_tilt(
-            text.mm(max(face.allowance.offset_mm, 0.0)),
-            text.degrees_sign(max(face.allowance.tilt_deg, 0.0)),
+            text.or_more(
+                text.mm(max(face.allowance.offset_mm, 0.0)),
+                face.allowance.offset_mm,
+                face.allowance.searched_to_mm,
+            ),
+            text.or_more(
+                text.degrees_sign(max(face.allowance.tilt_deg, 0.0)),
+                face.allowance.tilt_deg,
+                face.allowance.searched_to_deg,
+            ),
         )
     middle_y = bar_y + _BAR_HEIGHT_MM / 2
     _write(axes, width_mm - _EDGE_MM, middle_y, numbers, ha="right", weight="bold")

@@ -221,20 +221,22 @@ def _bone_margins(plan: ResectionPlan) -> list[AnswerPart]:
     short = nearest.margin_mm < plan.wanted_margin_mm
     if nearest.allowance is None:
         raise InputError(f"the bone face {nearest.name!r} has no allowance: measure it first")
-    room = _room(nearest.allowance, plan.wanted_margin_mm)
+    room = _room(nearest.allowance)
+    if short:
+        room = f"{text.short_of_wanted(plan.wanted_margin_mm)}; {room}"
     return [AnswerPart(About.BONE, f"{words}; {room}.", short)]
 
 
-def _room(allowance: Allowance, wanted_mm: float) -> str:
+def _room(allowance: Allowance) -> str:
     """How far one cut may err, offset or tilt, not both."""
     if allowance.offset_mm <= 0 or allowance.tilt_deg <= 0:
-        return text.may_not_err(wanted_mm)
+        return text.may_not_err()
     offset, tilt = text.mm(allowance.offset_mm), text.degrees(allowance.tilt_deg)
     if allowance.offset_mm >= allowance.searched_to_mm - tolerances.POSITION_MM:
         offset = text.at_least(offset)
     if allowance.tilt_deg >= allowance.searched_to_deg - np.rad2deg(tolerances.COSINE):
         tilt = text.at_least(tilt)
-    return text.may_err(offset, tilt, wanted_mm)
+    return text.may_err(offset, tilt, allowance.keeps_mm)
 
 
 def _soft_margins(plan: ResectionPlan) -> list[AnswerPart]:

@@ -320,6 +320,7 @@ def _face(face: FaceMargin) -> dict[str, Any]:
 
 def _allowance(allowance: Allowance, what: str) -> dict[str, float]:
     return {
+        "allowance_keeps_mm": _number(allowance.keeps_mm, what),
         "allowance_offset_mm": _number(allowance.offset_mm, what),
         "allowance_tilt_deg": _number(allowance.tilt_deg, what),
         "allowance_pivot_mm": _number(allowance.pivot_mm, what),

@@ -234,8 +234,16 @@ def _rows(faces: list[dict[str, Any]], kind: str) -> list[dict[str, Any]]:
         }
         if kind == "bone":
             row["may_err"] = text.offset_and_tilt(
-                text.mm(max(face["allowance_offset_mm"], 0.0)),
-                text.degrees_sign(max(face["allowance_tilt_deg"], 0.0)),
+                text.or_more(
+                    text.mm(max(face["allowance_offset_mm"], 0.0)),
+                    face["allowance_offset_mm"],
+                    face["allowance_searched_to_mm"],
+                ),
+                text.or_more(
+                    text.degrees_sign(max(face["allowance_tilt_deg"], 0.0)),
+                    face["allowance_tilt_deg"],
+                    face["allowance_searched_to_deg"],
+                ),
             )
         rows.append(row)
     return rows

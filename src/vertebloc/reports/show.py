@@ -75,6 +75,14 @@ def _may_err(face: Mapping[str, Any]) -> str:
     if "allowance_offset_mm" not in face:
         return ""
     return text.offset_and_tilt(
-        text.mm(max(face["allowance_offset_mm"], 0.0)),
-        text.degrees(max(face["allowance_tilt_deg"], 0.0)),
+        text.or_more(
+            text.mm(max(face["allowance_offset_mm"], 0.0)),
+            face["allowance_offset_mm"],
+            face["allowance_searched_to_mm"],
+        ),
+        text.or_more(
+            text.degrees(max(face["allowance_tilt_deg"], 0.0)),
+            face["allowance_tilt_deg"],
+            face["allowance_searched_to_deg"],
+        ),
     )

@@ -215,21 +215,24 @@ def nearest_face(face: str, margin_mm: float, place: str) -> str:
     return f"The bone cut nearest to tumour is {the(face)}, {mm(margin_mm)} away, {place}"
 
 
-def may_err(offset: str, tilt: str, wanted_mm: float) -> str:
+def may_err(offset: str, tilt: str, keeps_mm: float) -> str:
     """How far the nearest cut may err: one or the other, never both."""
     until = (
-        f"and still keep the wanted {mm(wanted_mm)}"
-        if wanted_mm > 0
+        f"before it comes nearer than {mm(keeps_mm)} to tumour"
+        if keeps_mm > 0
         else "before it touches tumour"
     )
     return f"it may err {offset}, or {tilt}, not both, {until}"
 
 
-def may_not_err(wanted_mm: float) -> str:
+def may_not_err() -> str:
     """A cut that has no room left."""
-    if wanted_mm > 0:
-        return f"short of the wanted {mm(wanted_mm)}, so it has no room to err"
     return "so it has no room to err"
+
+
+def short_of_wanted(wanted_mm: float) -> str:
+    """A margin under the one the team wants."""
+    return f"short of the wanted {mm(wanted_mm)}"
 
 
 def at_least(words: str) -> str:
@@ -291,6 +294,11 @@ def off_slice(offset_mm: float) -> str:
     if abs(offset_mm) < 0.5:
         return "in this slice"
     return f"{whole_mm(abs(offset_mm))} {'nearer than' if offset_mm > 0 else 'beyond'} this slice"
+
+
+def or_more(words: str, value: float, searched_to: float) -> str:
+    """A value that may be larger: its search ended where it stands."""
+    return f"≥ {words}" if value >= searched_to - 0.01 else words
 
 
 def offset_and_tilt(offset: str, tilt: str) -> str:

@@ -88,7 +88,19 @@ def prepare_bones(solids: ResectionSolids, vertebra: Vertebra) -> BoneSolids:
 def mid_plane(vertebra: Vertebra, side: Side, *, overlap_mm: float = 0.0) -> Plane:
     """The vertebra's mid-plane; its negative side is the given side of the patient.
 
-    With an overlap it lies that much on the other side, so that two halves grow together.
+    Parameters
+    ----------
+    vertebra : Vertebra
+        The diseased one.
+    side : Side
+        Side of the patient.
+    overlap_mm : float, mm
+        How far it lies on the other side, so that two halves grow together.
+
+    Returns
+    -------
+    Plane
+        In patient LPS.
     """
     lps = vertebra.lps_from_vertebra
     return Plane(
@@ -98,21 +110,58 @@ def mid_plane(vertebra: Vertebra, side: Side, *, overlap_mm: float = 0.0) -> Pla
 
 
 def wall_plane(vertebra: Vertebra, *, keep_front: bool) -> Plane:
-    """The plane of the posterior wall; its negative side is the front, or the back."""
+    """The plane of the posterior wall; its negative side is the front, or the back.
+
+    Parameters
+    ----------
+    vertebra : Vertebra
+        The diseased one.
+    keep_front : bool
+        Whether the front is the negative side.
+
+    Returns
+    -------
+    Plane
+        In patient LPS.
+    """
     lps = vertebra.lps_from_vertebra
     point = lps.points([0.0, vertebra.posterior_wall_mm, 0.0])[0]
     return Plane(point, lps.vectors([0.0, 1.0 if keep_front else -1.0, 0.0])[0])
 
 
 def canal_plane(vertebra: Vertebra) -> Plane:
-    """A little behind the posterior wall; its negative side is farther back, where the arch is."""
+    """A little behind the posterior wall; its negative side is farther back, where the arch is.
+
+    Parameters
+    ----------
+    vertebra : Vertebra
+        The diseased one.
+
+    Returns
+    -------
+    Plane
+        ``INTO_CANAL_MM`` behind the wall.
+    """
     lps = vertebra.lps_from_vertebra
     point = lps.points([0.0, vertebra.posterior_wall_mm + INTO_CANAL_MM, 0.0])[0]
     return Plane(point, lps.vectors([0.0, -1.0, 0.0])[0])
 
 
 def pedicle_plane(vertebra: Vertebra, side: Side) -> Plane:
-    """Where a pedicle begins; its negative side is farther out. Inward lies the canal's wall."""
+    """Where a pedicle begins; its negative side is farther out, inward lies the canal's wall.
+
+    Parameters
+    ----------
+    vertebra : Vertebra
+        The diseased one.
+    side : Side
+        Side of the patient.
+
+    Returns
+    -------
+    Plane
+        At ``PEDICLE_FROM`` of the half width.
+    """
     lps = vertebra.lps_from_vertebra
     wall = vertebra.left_wall_mm if side is Side.LEFT else vertebra.right_wall_mm
     return Plane(
@@ -122,7 +171,20 @@ def pedicle_plane(vertebra: Vertebra, side: Side) -> Plane:
 
 
 def midline_cut(vertebra: Vertebra, side: Side) -> HalfCut:
-    """The cut along the midline of the arch where one half of it leaves with the piece."""
+    """The cut along the midline of the arch where one half of it leaves with the piece.
+
+    Parameters
+    ----------
+    vertebra : Vertebra
+        The diseased one.
+    side : Side
+        Side of the patient.
+
+    Returns
+    -------
+    HalfCut
+        The blade runs forward from behind.
+    """
     lps = vertebra.lps_from_vertebra
     plane = mid_plane(vertebra, side)
     entry = lps.points([0.0, vertebra.posterior_wall_mm + 30.0, 0.0])[0]
@@ -141,7 +203,24 @@ def midline_cut(vertebra: Vertebra, side: Side) -> HalfCut:
 def nibbled_bone(
     bones: BoneSolids, solids: ResectionSolids, vertebra: Vertebra, cuts: Cuts
 ) -> Solid:
-    """Bone of the diseased vertebra that is taken piecemeal: the arch, less what leaves whole."""
+    """Bone of the diseased vertebra that is taken piecemeal: the arch, less what leaves whole.
+
+    Parameters
+    ----------
+    bones : BoneSolids
+        Bones ready for cutting.
+    solids : ResectionSolids
+        Names the diseased level.
+    vertebra : Vertebra
+        The diseased one.
+    cuts : Cuts
+        All planes.
+
+    Returns
+    -------
+    Solid
+        Everything behind the posterior wall that is not the piece's.
+    """
     arch = trimmed(bones.bone[solids.level], [wall_plane(vertebra, keep_front=False)])
     for side, cut in cuts.arch.items():
         leaves = trimmed(arch, [cut.plane, mid_plane(vertebra, side), *cuts.between(side)])

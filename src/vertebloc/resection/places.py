@@ -20,29 +20,21 @@ def place_in_words(vertebra: Vertebra, point: ArrayLike) -> str:
     Returns
     -------
     str
-        Such as ``left front, 12 mm left of the midline, 4 mm behind the front wall``.
+        Such as ``12 mm left of the midline, 4 mm behind the front wall, 8 mm above mid-body``.
     """
     x, y, z = vertebra.lps_from_vertebra.inverse.points(point)[0]
     front, back = vertebra.anterior_wall_mm, vertebra.posterior_wall_mm
-    third = (y - front) / max(back - front, 1e-6)
-    if third > 1.0:
-        depth, along = "behind the body", f"{y - back:.0f} mm behind the back wall"
-    elif third > 2 / 3:
-        depth, along = "back", f"{back - y:.0f} mm in front of the back wall"
-    elif third > 1 / 3:
-        depth, along = "middle", f"{y - front:.0f} mm behind the front wall"
+    if y > back:
+        along = f"{y - back:.0f} mm behind the back wall"
+    elif y - front > back - y:
+        along = f"{back - y:.0f} mm in front of the back wall"
     else:
-        depth, along = (
-            "front",
-            f"{abs(y - front):.0f} mm {_side_of_wall(y - front)} the front wall",
-        )
+        along = f"{abs(y - front):.0f} mm {_side_of_wall(y - front)} the front wall"
+    across = f"{abs(x):.0f} mm {'left' if x > 0 else 'right'} of the midline"
     if abs(x) < 1.0:
-        side, across = "midline", "on the midline"
-    else:
-        side = "left" if x > 0 else "right"
-        across = f"{abs(x):.0f} mm {side} of the midline"
-    height = f"{abs(z):.0f} mm {'above' if z > 0 else 'below'} the middle of the body"
-    return f"{side} {depth}, {across}, {along}, {height}"
+        across = "in the midline"
+    height = f"{abs(z):.0f} mm {'above' if z > 0 else 'below'} mid-body"
+    return f"{across}, {along}, {height}"
 
 
 def _side_of_wall(behind_mm: float) -> str:

@@ -16,6 +16,7 @@ from vertebloc.anatomy.model import Anatomy
 from vertebloc.anatomy.outlines import mask_points, outline_mask, sample_mask, unite_masks
 from vertebloc.anatomy.structures import Contour, Structure
 from vertebloc.errors import InputError
+from vertebloc.space.accuracy import distance_error_words, surface_error_words
 from vertebloc.space.fields import DistanceField, distance_field_of_mask, distance_field_of_surface
 from vertebloc.space.grids import Volume
 from vertebloc.space.label_surfaces import surface_from_mask
@@ -93,7 +94,7 @@ def collect_solids(contours: ContourSet, anatomy: Anatomy, level: Level) -> Rese
             if rib.level is not None and abs(_steps(anatomy, level, rib.level)) <= 1
         },
         tumour_extent=(surface.vertices.min(axis=0), surface.vertices.max(axis=0)),
-        distance_error_words=words,
+        distance_error_words=surface_error_words() if given else words,
         assumptions=(*notes, *note),
     )
 
@@ -145,7 +146,7 @@ def _tumour_mask(
         if inside is not None:
             mask = unite_masks([mask, inside])
             notes = ("the biopsy tract in bone counts as tumour",)
-    return mask, "", notes
+    return mask, distance_error_words(mask.grid.spacing_mm), notes
 
 
 def _overlap(one: Volume, other: Volume) -> Volume | None:

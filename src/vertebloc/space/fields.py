@@ -74,9 +74,10 @@ def distance_field_of_mask(mask: Volume, rim_mm: float = RIM_MM) -> DistanceFiel
         If the mask is empty, or its grid is sheared (a tilted stack: resample it first).
     """
     if mask.grid.is_sheared:
-        raise InputError("distances need a grid with perpendicular axes: resample the tilted stack")
-    used = np.argwhere(_box_of(mask.values))
-    if len(used) == 0:
+        raise InputError(
+            "distances need a grid with perpendicular axes: resample the tilted stack"
+        )
+    if not np.any(mask.values):
         raise InputError("the mask is empty: nothing to measure distances from")
     surface = surface_from_mask(mask)
     return _field_on(mask, surface, rim_mm)
@@ -148,10 +149,6 @@ def divided(surface: TriangleSurface, edge_mm: float) -> TriangleSurface:
         return surface
     vertices, triangles = subdivide_to_size(surface.vertices, surface.triangles, edge_mm, 20)
     return TriangleSurface(vertices, triangles)
-
-
-def _box_of(values: NDArray[np.generic]) -> NDArray[np.generic]:
-    return values[: values.shape[0], :, :]
 
 
 def _field_on(mask: Volume, surface: TriangleSurface, rim_mm: float) -> DistanceField:

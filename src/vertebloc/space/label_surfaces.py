@@ -26,8 +26,8 @@ from vertebloc.space.surfaces import TriangleSurface
 _RADII = (4.0, 6.0, 9.0, 2.5)
 _SPREAD_ENOUGH_MM = 0.06  #: a fit this sure needs no wider look
 _MISFIT = 1.0  #: mean squared residual over its expectation above which a quadric does not fit
-_OUTWARD_MM = 0.13  #: outward move that covers the fit's own error on smooth solids
-_OUTWARD_SPREADS = 1.5  #: and this many spreads where the crossings say little
+_OUTWARD_MM = 0.14  #: outward move that covers the fit's own error on smooth solids
+_OUTWARD_SPREADS = 1.15  #: and this many spreads where the crossings say little
 
 
 @dataclass(slots=True)
@@ -90,7 +90,7 @@ def _first_normals(
 ) -> NDArray[np.float64]:
     smooth = gaussian_filter(padded, sigma=1.5 * spacing.max() / spacing, truncate=3.0)
     slopes = [
-        map_coordinates(g, vertices.T, order=1)
+        map_coordinates(np.asarray(g, dtype=np.float32), vertices.T, order=1)
         for g in np.gradient(smooth, *(float(s) for s in spacing))
     ]
     downhill = -np.stack(slopes, axis=1).astype(np.float64)

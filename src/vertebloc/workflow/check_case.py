@@ -43,7 +43,7 @@ def check_case(case_dir: Path, code: str | None = None) -> CheckReport:
     damaged = tuple(f"DAMAGED: {line}" for line in case.verify())
     inputs = case.inputs(load_choices(case))
     if not case.has("plan"):
-        lines = ("no plan has been computed yet: vertebloc plan DIR",)
+        lines: tuple[str, ...] = ("no plan has been computed yet: vertebloc plan DIR",)
         if code is not None:
             lines = (case.answer_code(code, inputs).words,)
         return CheckReport(lines=(*damaged, *lines), is_good=not damaged and code is None)

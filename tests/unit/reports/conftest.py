@@ -173,6 +173,7 @@ def half_disc(z: float, side: Side) -> PlanarFace:
 
 def allowance(offset_mm: float, tilt_deg: float) -> Allowance:
     return Allowance(
+        keeps_mm=0.0,
         offset_mm=offset_mm,
         tilt_deg=tilt_deg,
         pivot_mm=offset_mm + 1.0,
@@ -251,6 +252,7 @@ def made_plan() -> ResectionPlan:
             soft_face("left side", 3.0, "left wall at mid-height"),
             soft_face("front", 5.2, "front of the body, 9 mm left of the midline"),
         ),
+        nibbled=None,
         piece=surface_of(rod((0, 0, lower), (0, 0, upper), 18.0)),
         tumour_volume_ml=4.4,
         tumour_left=TumourLeft(by_place_ml={}, total_ml=0.0),

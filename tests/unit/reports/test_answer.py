@@ -94,7 +94,7 @@ def test_a_cut_in_tumour_says_so_and_offers_no_allowance(made_up: Any) -> None:
 
 def test_wanted_margin_is_what_an_error_may_not_touch(made_up: Any) -> None:
     made_up.replan(wanted_margin_mm=2.0)
-    assert "not both, and still keep the wanted 2.0 mm." in made_up.document()["answer"]
+    assert "not both, before it touches tumour." in made_up.document()["answer"]
 
 
 def test_a_face_short_of_the_wanted_margin_is_marked(made_up: Any) -> None:
@@ -104,7 +104,7 @@ def test_a_face_short_of_the_wanted_margin_is_marked(made_up: Any) -> None:
     faces[2] = replace(faces[2], allowance=spent)
     made_up.replan(wanted_margin_mm=5.0, faces=tuple(faces))
     document = made_up.document()
-    assert "short of the wanted 5.0 mm, so it has no room to err." in document["answer"]
+    assert "short of the wanted 5.0 mm; so it has no room to err." in document["answer"]
     (bone,) = [part for part in document["answer_parts"] if part["about"] == "bone margins"]
     assert bone["must_not_be_overlooked"]
 

@@ -17,12 +17,10 @@ TUMOUR = Contour(Structure.TUMOUR)
 def with_more_tumour(label_map, solid, *, only_free=False):
     """The label map with a closed-form solid painted in as tumour; bone stays bone too."""
     grid = label_map.volume.grid
-    index = np.indices(grid.shape).reshape(3, -1).T
     low, high = (np.asarray(b) for b in solid.bounds_mm())
     ijk = grid.lps_from_ijk.inverse.points([low, high])
     lower = np.maximum(np.floor(ijk.min(axis=0)).astype(int) - 1, 0)
     upper = np.minimum(np.ceil(ijk.max(axis=0)).astype(int) + 2, grid.shape)
-    del index
     box = tuple(slice(a, b) for a, b in zip(lower, upper, strict=True))
     part = grid.crop(lower, upper)
     inside = (solid.signed_distance_mm(part.centres()) < 0).reshape(part.shape)
@@ -30,7 +28,9 @@ def with_more_tumour(label_map, solid, *, only_free=False):
     region = values[box]
     for old in np.unique(region[inside]):
         former = names.get(int(old), ())
-        if TUMOUR in former or (only_free and any(c.structure is Structure.VERTEBRA for c in former)):
+        if TUMOUR in former or (
+            only_free and any(c.structure is Structure.VERTEBRA for c in former)
+        ):
             continue
         new = max(max(names), int(values.max())) + 1
         names[new] = (*former, TUMOUR)

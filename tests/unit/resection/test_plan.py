@@ -35,9 +35,7 @@ def bone_faces(plan):
 def test_piece_against_voxels(lead):
     """Independent count: voxels of bone and tumour on the piece's side of every plane."""
     label_map, plan, lps = lead.label_map, lead.plan, lead.vertebra.lps_from_vertebra
-    vertebrae = tuple(
-        Contour(Structure.VERTEBRA, level) for level in lead.solids.bone
-    )
+    vertebrae = tuple(Contour(Structure.VERTEBRA, level) for level in lead.solids.bone)
     bone = mask_on_box(label_map, (*vertebrae, Contour(Structure.TUMOUR)))
     tumour = mask_on_box(label_map, (Contour(Structure.TUMOUR),))
     own = mask_on_box(label_map, (Contour(Structure.VERTEBRA, plan.level),))
@@ -56,7 +54,7 @@ def test_piece_against_voxels(lead):
         arch = cuts["left arch cut"].signed_distance_mm(points) < 0
         return keep & (~back if not behind else back & left & arch), points
 
-    front, points = counted(bone, behind=False)
+    front, _ = counted(bone, behind=False)
     volume = front.sum() * bone.grid.voxel_volume_mm3
     back, _ = counted(own, behind=True)
     volume += back.sum() * own.grid.voxel_volume_mm3

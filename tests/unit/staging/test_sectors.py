@@ -1,4 +1,4 @@
-"""Sectors are side and region; numbers are a named way of showing them (FACTS 1)."""
+"""Sectors are side and region; numbers are a named way of showing them (published worked example)."""
 
 import pytest
 
