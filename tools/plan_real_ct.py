@@ -17,8 +17,10 @@ from vertebloc.exchange.nifti import read_nifti_labels, write_nifti
 from vertebloc.made_up import add_ellipsoid_tumour
 from vertebloc.workflow import import_case, plan_case
 
+T8 = Level("T8")
 
-def with_tumour(labels, level=Level("T8"), left_mm=6.0, half_axes_mm=(9.0, 9.0, 7.0)):
+
+def with_tumour(labels, level=T8, left_mm=6.0, half_axes_mm=(9.0, 9.0, 7.0)):
     """The label map with the ellipsoid painted in, placed in the vertebra's own frame."""
     vertebra = describe_anatomy(ContourSet(labels), diseased=level).vertebrae[level]
     lps = vertebra.lps_from_vertebra

@@ -27,6 +27,7 @@ from vertebloc.errors import InputError
 from vertebloc.exchange.choices_file import read_choices, render_choices
 from vertebloc.space.frames import Side
 
+NAMES = ["", "A. Name", 'with "quotes" # and hash', "\u0410\u043d\u043d\u0430"]
 number = st.floats(0.0, 20.0).map(lambda x: round(x, 2))
 half = st.builds(
     HalfPlacement,
@@ -49,9 +50,7 @@ choices = st.builds(
     level=st.builds(
         LevelChoice,
         diseased=st.sampled_from(["T10", "L3", "T4"]),
-        confirmed_by=st.sampled_from(
-            ["", "A. Name", 'with "quotes" # and hash', "\u0410\u043d\u043d\u0430"]
-        ),
+        confirmed_by=st.sampled_from(NAMES),
         counted_from=st.sampled_from(CountedFrom),
     ),
     wanted_margin_mm=number,

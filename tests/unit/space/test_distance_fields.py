@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-import SimpleITK as sitk
+import SimpleITK
 from scipy.ndimage import map_coordinates
 
 from vertebloc.errors import InputError
@@ -56,9 +56,11 @@ def errors(half_axes, spacing, *, rivals=False, times=4):
         ours.append(distance_field_of_mask(mask).signed_distance_mm(points[keep]) - truth[keep])
         if rivals:
             padded = np.pad(mask.values, 40).astype(np.uint8)
-            image = sitk.GetImageFromArray(padded)
+            image = SimpleITK.GetImageFromArray(padded)
             image.SetSpacing([float(s) for s in mask.grid.spacing_mm[::-1]])
-            field = sitk.GetArrayFromImage(sitk.SignedMaurerDistanceMap(image, False, False, True))
+            field = SimpleITK.GetArrayFromImage(
+                SimpleITK.SignedMaurerDistanceMap(image, False, False, True)
+            )
             index = mask.grid.lps_from_ijk.inverse.points(points[keep]) + 40
             plain.append(map_coordinates(field, index.T, order=1, mode="nearest") - truth[keep])
     return np.concatenate(ours), np.concatenate(plain) if rivals else None

@@ -135,7 +135,7 @@ def test_tumour_near_the_canal_leaves_the_dura_untold(ring):
 
 def test_worked_example_built_from_solids(ring):
     # Tumour of the whole body and the right pedicle, epidural on the right front, well short of
-    # the left pedicle and of the right facet: sectors 5 to 9, layers B, C, D (published worked example).
+    # the left pedicle and of the right facet: sectors 5 to 9, layers B, C, D.
     right = ring.wedge(6, 8.6, inner=6.5, outer=38.0)
     left = Box((10.0, -21.0, 0.0), (7.0, 7.0, 6.0))
     staging = ring.Scene().stage(Union((right, left)))

@@ -1,4 +1,4 @@
-"""Sectors are side and region; numbers are a named way of showing them (published worked example)."""
+"""Sectors are side and region; numbers are a named way of showing them."""
 
 import pytest
 
