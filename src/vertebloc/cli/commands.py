@@ -29,11 +29,9 @@ _BAD_INPUT, _REFUSED = 2, 1
 def main() -> None:
     """Run a command; anything wrong with the input is one line and exit code 2."""
     try:
-        app(standalone_mode=False)
+        code = app(standalone_mode=False)  # returns what a command's typer.Exit carries
     except VertBlocError as error:
         _stop(str(error))
-    except typer.Exit as stop:
-        sys.exit(stop.exit_code)
     except typer.Abort:
         _stop("stopped by the keyboard; nothing half-written is left")
     except KeyboardInterrupt:
@@ -42,6 +40,7 @@ def main() -> None:
         if hasattr(error, "format_message"):  # the command line's own usage errors
             _stop(error.format_message())
         raise
+    sys.exit(code if isinstance(code, int) else 0)
 
 
 def _stop(message: str) -> None:

@@ -143,6 +143,20 @@ def write_whole(path: Path, data: bytes) -> None:
     data : bytes
         All of its content.
     """
+    replace_whole(path, data)
+    flush(path.parent)
+
+
+def replace_whole(path: Path, data: bytes) -> None:
+    """Make or replace a file as ``write_whole`` does, but leave the flush of its folder to do.
+
+    Parameters
+    ----------
+    path : Path
+        File to make or replace.
+    data : bytes
+        All of its content. If it cannot be written, the old file is as it was.
+    """
     aside = aside_of(path)
     try:
         write_flushed(aside, data)
@@ -151,7 +165,6 @@ def write_whole(path: Path, data: bytes) -> None:
         with contextlib.suppress(OSError):
             aside.unlink(missing_ok=True)
         raise
-    flush(path.parent)
 
 
 def append_line(path: Path, line: bytes) -> None:

@@ -68,7 +68,7 @@ class CaseFolder(SavedCase):
         with atomic.say_plainly(f"make a case in {path}"):
             if path.exists() and not path.is_dir():
                 raise InputError(f"{path} is a file: give a new or empty folder for the case")
-            path.mkdir(parents=True, exist_ok=True)
+            _make_folder(path)
             _refuse_used_folder(path)
             with atomic.only_writer(path):
                 _refuse_used_folder(path)
@@ -143,6 +143,7 @@ class CaseFolder(SavedCase):
                 with atomic.say_plainly(
                     f"tidy up after the change, which IS saved in {self.path}"
                 ):
+                    atomic.flush(self.path)
                     finish_change(self.path, after)
 
     def mark_stale(self, reasons: tuple[str, ...], *, now: datetime, restamp: Restamp) -> None:
@@ -162,6 +163,14 @@ class CaseFolder(SavedCase):
         what = "plan marked out of date" if reasons else "out-of-date mark lifted"
         with self.transaction(now=now, what=what, restamp=restamp) as change:
             change.mark_stale(reasons)
+
+
+def _make_folder(path: Path) -> None:
+    """Make a folder, and every folder above that is missing, so that a power cut keeps them."""
+    missing = [folder for folder in (path, *path.parents) if not folder.exists()]
+    path.mkdir(parents=True, exist_ok=True)
+    for folder in reversed(missing):
+        atomic.flush(folder.parent)
 
 
 def _refuse_used_folder(path: Path) -> None:

@@ -212,12 +212,14 @@ class Transaction:
     def commit(self, after: Manifest) -> None:
         """Replace the manifest: the one moment at which the change happens.
 
+        The folder must still be flushed for the change to outlive a power cut.
+
         Parameters
         ----------
         after : Manifest
             As ``prepare`` made it.
         """
-        atomic.write_whole(self._folder / MANIFEST, render_manifest(after))
+        atomic.replace_whole(self._folder / MANIFEST, render_manifest(after))
 
     def discard(self, current: Manifest) -> None:
         """Remove what was put; the case stays as it was.
@@ -260,7 +262,8 @@ class Transaction:
         folders = set()
         for name, path in paths.items():
             target = self._folder / path
-            target.parent.mkdir(exist_ok=True)
+            if not target.parent.is_dir():
+                target.parent.mkdir()
             asides[name].replace(target)
             folders.update({target.parent, self._folder / PLACES[step][0]})
         for folder in sorted(folders):

@@ -54,8 +54,8 @@ _RIBS_HEAD = f"""\
 # Ribs that do not go by the rule: one line a rib, by the vertebra it belongs to.
 # length_mm is measured along the rib from its head outwards, mm; left out: by rule.
 # Allowed: {RIB_ALLOWED}
-#"T10 left" = {{ fate = "removed", length_mm = 35.0 }}
 [ribs]
+#"T10 left" = {{ fate = "removed", length_mm = 35.0 }}
 """
 _OVERRIDE_HEAD = """\
 # Warnings that a named person sets aside for a reason; both are printed. One block each:
@@ -160,7 +160,8 @@ def _render_value(value: object) -> str:
         value = value.value
     if isinstance(value, float):
         return repr(value)
-    return '"' + str(value).replace("\\", "\\\\").replace('"', '\\"') + '"'
+    text = str(value).replace("\\", "\\\\").replace('"', '\\"')
+    return '"' + "".join(c if ord(c) >= 32 else f"\\u{ord(c):04x}" for c in text) + '"'
 
 
 def _rib_lines(choices: Choices) -> Iterator[str]:
@@ -201,13 +202,15 @@ def _take(
 def _unknown(path: Path, value: object) -> str:
     known = [*(entry.key for entry in ENTRIES), *map(key_in_words, _TABLES), "ribs", "override"]
     key = key_in_words(path)
-    here = sorted({key_in_words(e.path[: len(path)]) for e in ENTRIES if e.path[:-1] == path[:-1]})
+    depth = len(path)
+    here = {key_in_words(e.path[:depth]) for e in ENTRIES if e.path[: depth - 1] == path[:-1]}
+    here |= {"ribs", "override"} if depth == 1 else set()
     if path in _TABLES:
         return f"{key} = {_shown(value)} is not allowed: it is a table, written [{key}]"
     by_name = [k for k in known if k.rsplit(".", 1)[-1] == path[-1]]
     near = difflib.get_close_matches(key, known, n=1, cutoff=0.5) or by_name
     asked = f"did you mean {near[0]}? " if near else ""
-    allowed = f"Known here: {', '.join(here)}" if here else f"Known: {', '.join(known)}"
+    allowed = f"known here: {', '.join(sorted(here) or sorted(known))}"
     return f"there is no entry {key} = {_shown(value)}: {asked}{allowed}"
 
 
@@ -258,7 +261,12 @@ def _read_rib(path: Path, found: object, lines: Lines) -> RibChoice:
                 "use fate and length_mm",
             )
     fate_path, length_path = (*path, "fate"), (*path, "length_mm")
-    fate = _fate(found.get("fate"), RIB_FATE.allowed, fate_path, lines)
+    if "fate" not in found:
+        raise mistake(
+            line_of(lines, path),
+            f"{key_in_words(fate_path)} is missing from {_shown(found)}: use {RIB_FATE.allowed}",
+        )
+    fate = _fate(found["fate"], RIB_FATE.allowed, fate_path, lines)
     length_mm = None
     if "length_mm" in found:
         allowed = RIB_LENGTH.allowed

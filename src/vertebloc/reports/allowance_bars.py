@@ -20,7 +20,7 @@ BAR_END_MM = 10.0
 _ROW_MM = 6.9
 
 #: Room for the numbers beside a bar, printed mm.
-_NUMBERS_MM = 28.5
+_NUMBERS_MM = 36.0
 
 _EDGE_MM = 1.5
 _TICK_MM = 1.3

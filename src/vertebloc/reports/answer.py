@@ -196,7 +196,22 @@ def _acts(plan: ResectionPlan, vertebrae: Mapping[Level, Vertebra]) -> str:
         if heights:
             bodies.append(text.cut_height(str(level), heights, above_lower))
     nibbled = [name for name, fate in plan.bone_fates.items() if fate is BoneFate.PIECEMEAL]
-    return text.acts(str(plan.level), bodies, plan.open_side, nibbled)
+    return text.acts(str(plan.level), bodies, plan.open_side, _pairs_together(nibbled))
+
+
+def _pairs_together(parts: list[str]) -> list[str]:
+    """Parts named for both sides become one: ``both pedicles``; facets are many already."""
+    found: list[str] = []
+    for part in parts:
+        side, _, name = part.partition(" ")
+        other = {"left": "right", "right": "left"}.get(side, "")
+        if other and f"{other} {name}" in parts:
+            whole = text.both(name)
+            if whole not in found:
+                found.append(whole)
+        else:
+            found.append(part)
+    return found
 
 
 def _bone_margins(plan: ResectionPlan) -> list[AnswerPart]:

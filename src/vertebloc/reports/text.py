@@ -188,6 +188,13 @@ def cut_height(level: str, heights_mm: Sequence[float], above_lower: bool) -> st
     return f"{level} {amount} {where}"
 
 
+def both(part: str) -> str:
+    """A part of the arch on both sides, such as ``both pedicles``."""
+    if part.endswith("s"):
+        return f"{part} on both sides" if not part.endswith("process") else f"both {part}es"
+    return f"both {part}s" if not part.endswith("lamina") else "both laminae"
+
+
 def acts(level: str, bodies: Sequence[str], side: Side, nibbled: Sequence[str]) -> str:
     """What is cut and what is nibbled away."""
     through = f"Cut through {listed(list(bodies))}" if bodies else f"Cut around {level}"

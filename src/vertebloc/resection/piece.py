@@ -32,6 +32,7 @@ class BoneSolids:
 
     bone: Mapping[Level, Solid]
     all_bone: Solid
+    front: Solid  #: all bone in front of the posterior wall, where the body cuts run
     neighbours: Solid  #: the two vertebrae beside the diseased one
     tumour: Solid
     canal_back_mm: float  #: y of the back of the sac's middle in the vertebra's frame
@@ -76,9 +77,11 @@ def prepare_bones(solids: ResectionSolids, vertebra: Vertebra) -> BoneSolids:
         near = np.abs(local[:, 2]) < 10.0
         if near.any():
             back = float(local[near, 1].max())
+    everything = united(bone.values())
     return BoneSolids(
         bone=bone,
-        all_bone=united(bone.values()),
+        all_bone=everything,
+        front=trimmed(everything, [wall_plane(vertebra, keep_front=True)]),
         neighbours=united(b for level, b in bone.items() if level != solids.level),
         tumour=solid_from_surface(solids.tumour),
         canal_back_mm=back,
@@ -307,13 +310,13 @@ def faces_of(
     forward, left = lps.vectors([0.0, -1.0, 0.0])[0], lps.vectors([1.0, 0.0, 0.0])[0]
     found: list[tuple[HalfCut, PlanarFace]] = []
     for side in Side:
-        middle, front = mid_plane(vertebra, side), wall_plane(vertebra, keep_front=True)
+        middle = mid_plane(vertebra, side)
         for cut, other in (
             (cuts.cranial[side], cuts.caudal[side]),
             (cuts.caudal[side], cuts.cranial[side]),
         ):
             frame = cut.plane.frame(forward)
-            found.append((cut, face_of_solid(bones.all_bone, frame, [middle, front, other.plane])))
+            found.append((cut, face_of_solid(bones.front, frame, [middle, other.plane])))
         base = [middle, *cuts.between(side)]
         cut = cuts.base[side]
         bone = bones.neighbours if side in cuts.arch else bones.all_bone

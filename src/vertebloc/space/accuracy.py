@@ -24,15 +24,16 @@ class DistanceError:
     largest_long_mm: float  #: the most by which one was too long
 
 
-#: Measured; finest first. Coarse slices can hide the ends of small tumours.
+#: Measured; finest first. The thick case is ruled by a ball of 4 mm radius that shows on three
+#: slices only; from 8 mm on 95 % are within 0.55 mm.
 MEASURED = (
     DistanceError(
         spacing_mm=(0.5, 0.5, 1.0), most_of_them_mm=0.25, largest_short_mm=0.40,
         largest_long_mm=0.03,
     ),
     DistanceError(
-        spacing_mm=(0.7, 0.7, 2.5), most_of_them_mm=0.70, largest_short_mm=1.10,
-        largest_long_mm=0.70,
+        spacing_mm=(0.7, 0.7, 2.5), most_of_them_mm=1.45, largest_short_mm=1.70,
+        largest_long_mm=0.75,
     ),
 )  # fmt: skip
 

@@ -78,14 +78,15 @@ def test_fine_label_maps_within_the_promised_error_and_never_optimistic(name):
     assert np.abs(ours).max() <= 0.6 * np.abs(plain).max()
 
 
-@pytest.mark.parametrize("name", ["ball 8", "ball 15", "egg", "lens"])
+@pytest.mark.parametrize("name", SMOOTH)
 def test_thick_slices_within_what_the_sheet_says(name):
     ours, plain = errors(SMOOTH[name], (0.7, 0.7, 2.5), rivals=True)
     promised = distance_error_of((0.7, 0.7, 2.5))
     assert np.percentile(np.abs(ours), 95) <= promised.most_of_them_mm
     assert -promised.largest_short_mm <= ours.min()
     assert ours.max() <= promised.largest_long_mm
-    assert np.abs(ours).max() <= 0.6 * np.abs(plain).max()
+    if name != "ball 4":  # three slices do not hold its shape: 0.9 of the plain field's error
+        assert np.abs(ours).max() <= 0.6 * np.abs(plain).max()
 
 
 def test_the_words_carry_the_figures_of_the_right_case():
@@ -122,25 +123,27 @@ def test_surface_as_outline_within_a_quarter_millimetre():
     assert np.abs(field.signed_distance_mm(points) - truth).max() <= 0.25
 
 
-def test_mask_of_surface_against_trimesh():
+def test_mask_of_surface_against_the_closed_form_of_a_ring():
     import trimesh
 
     from vertebloc.space.surfaces import TriangleSurface
 
-    mesh = trimesh.creation.torus(major_radius=10.0, minor_radius=4.0)
-    mesh.apply_transform(trimesh.transformations.rotation_matrix(0.7, [1, 2, 3]))
-    grid = Grid.from_matrix((40, 40, 40), np.array(np.diag([0.8, 0.8, 0.8, 1.0])))
-    matrix = np.array(grid.lps_from_ijk.matrix)
+    mesh = trimesh.creation.torus(
+        major_radius=10.0, minor_radius=4.0, major_sections=96, minor_sections=64
+    )
+    turn = trimesh.transformations.rotation_matrix(0.7, [1, 2, 3])
+    mesh.apply_transform(turn)
+    matrix = np.diag([0.8, 0.8, 0.8, 1.0])
     matrix[:3, 3] = -16.0
     grid = Grid.from_matrix((40, 40, 40), matrix)
     mask = mask_of_surface(TriangleSurface(mesh.vertices, mesh.faces), grid)
     volume = mask.values.sum() * grid.voxel_volume_mm3
     assert volume == pytest.approx(mesh.volume, rel=0.02)
-    inside = mesh.nearest.signed_distance(grid.centres()[::37]) > 0.02
-    outside = mesh.nearest.signed_distance(grid.centres()[::37]) < -0.02
-    flat = np.asarray(mask.values).reshape(-1)[::37]
-    assert flat[inside].all()
-    assert not flat[outside].any()
+    x, y, z = (grid.centres() @ turn[:3, :3]).T
+    distance = np.hypot(np.hypot(x, y) - 10.0, z) - 4.0
+    flat = np.asarray(mask.values).reshape(-1)
+    assert flat[distance < -0.05].all()  # the ring's facets lie up to 0.02 mm inside
+    assert not flat[distance > 0.05].any()
 
 
 @pytest.mark.parametrize("mirror", [False, True])

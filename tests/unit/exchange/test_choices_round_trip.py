@@ -1,0 +1,130 @@
+"""Whatever the team can choose comes back from the file as it was written."""
+
+from __future__ import annotations
+
+import tomllib
+from enum import Enum
+from typing import Any
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from vertebloc.case.choice_words import (
+    ArchPart,
+    BoneChoice,
+    CountedFrom,
+    CuffSurface,
+    DeliverySide,
+    OpenSide,
+    Placement,
+    RibFateChoice,
+    SoftFace,
+    StandingSide,
+    TractChoice,
+)
+from vertebloc.case.choices import (
+    LIMITS,
+    ArchChoice,
+    Choices,
+    CuffChoice,
+    CutChoice,
+    HalfPlacement,
+    LevelChoice,
+    Override,
+    RibChoice,
+    SidesChoice,
+)
+from vertebloc.case.provenance import hash_of_meaning
+from vertebloc.exchange.choices_entries import ENTRIES
+from vertebloc.exchange.choices_file import read_choices, render_choices
+from vertebloc.space.frames import Side
+
+LINES = st.text(st.characters(exclude_categories=["Cc", "Cs", "Zl", "Zp"]), max_size=30)
+NAMES = LINES.filter(lambda text: text.strip() != "")
+
+
+def _word(words: type[Enum]) -> st.SearchStrategy[Any]:
+    return st.sampled_from(list(words))
+
+
+def _number(name: str) -> st.SearchStrategy[float]:
+    low, high = LIMITS[name]
+    return st.floats(low, high)
+
+
+HALVES = st.builds(
+    HalfPlacement,
+    height_mm=_number("height_mm"),
+    tilt_deg=_number("tilt_deg"),
+    roll_deg=_number("roll_deg"),
+)
+CUTS = st.just(CutChoice()) | st.builds(
+    CutChoice,
+    placed=st.just(Placement.BY_HAND),
+    halves=st.fixed_dictionaries({Side.LEFT: HALVES, Side.RIGHT: HALVES}),
+)
+TAKEN = st.sampled_from([RibFateChoice.REMOVED, RibFateChoice.HEAD_ON_PIECE])
+RIBS = st.builds(RibChoice, fate=_word(RibFateChoice)) | st.builds(
+    RibChoice, fate=TAKEN, length_mm=_number("length_mm")
+)
+CUFFS = st.just(CuffChoice()) | st.builds(
+    CuffChoice,
+    surface=st.sampled_from([CuffSurface.PLEURA, CuffSurface.MUSCLE]),
+    thickness_mm=_number("thickness_mm"),
+)
+THORACIC = st.sampled_from([f"T{n}" for n in range(1, 14)])
+CHOICES = st.builds(
+    Choices,
+    level=st.builds(LevelChoice, counted_from=_word(CountedFrom))
+    | st.builds(
+        LevelChoice,
+        diseased=THORACIC | st.sampled_from(["C7", "L1", "L6"]),
+        confirmed_by=LINES,
+        counted_from=_word(CountedFrom),
+    ),
+    wanted_margin_mm=_number("wanted_margin_mm"),
+    standing_side=_word(StandingSide),
+    delivery_side=_word(DeliverySide),
+    contour_error_mm=_number("contour_error_mm"),
+    kerf_mm=_number("kerf_mm"),
+    cranial_cut=CUTS,
+    caudal_cut=CUTS,
+    arch=st.builds(
+        ArchChoice,
+        open_side=_word(OpenSide),
+        parts=st.dictionaries(_word(ArchPart), _word(BoneChoice)),
+    ),
+    ribs=st.dictionaries(st.tuples(THORACIC, _word(Side)), RIBS, max_size=5),
+    cuffs=st.dictionaries(_word(SoftFace), CUFFS),
+    tract=_word(TractChoice),
+    sides=st.just(SidesChoice()) | st.builds(SidesChoice, confirmed_by=NAMES, reason=NAMES),
+    overrides=st.lists(
+        st.builds(Override, what=NAMES, who=NAMES, reason=NAMES), max_size=3
+    ).map(tuple),
+)  # fmt: skip
+REASONS = st.dictionaries(st.sampled_from([entry.key for entry in ENTRIES]), LINES, max_size=4)
+
+
+@settings(max_examples=150, deadline=None)
+@given(choices=CHOICES, reasons=REASONS)
+def test_what_is_written_is_read(choices: Choices, reasons: dict[str, str]) -> None:
+    text = render_choices(choices, reasons)
+    found = read_choices(text)
+    assert found == choices
+    assert hash_of_meaning(found) == hash_of_meaning(choices)
+    assert render_choices(found, reasons) == text
+
+
+@settings(max_examples=100, deadline=None)
+@given(one=CHOICES, other=CHOICES)
+def test_meanings_have_the_same_hash_only_if_they_are_equal(one: Choices, other: Choices) -> None:
+    assert (hash_of_meaning(one) == hash_of_meaning(other)) == (one == other)
+
+
+@settings(max_examples=60, deadline=None)
+@given(choices=CHOICES)
+def test_comments_blank_lines_and_line_ends_do_not_count(choices: Choices) -> None:
+    text = render_choices(choices, {})
+    bare = "\r\n".join(row for row in text.split("\n") if not row.startswith("#") and row.strip())
+    assert read_choices(bare) == choices
+    assert tomllib.loads(bare.replace("\r\n", "\n"))["schema"] == 1

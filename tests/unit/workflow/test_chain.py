@@ -1,0 +1,210 @@
+"""The whole chain on the lead made-up patient at coarse resolution, through the commands."""
+
+import json
+import shutil
+import subprocess
+import sys
+
+import numpy as np
+import pytest
+
+from vertebloc import made_up
+from vertebloc.exchange.dicom_write import SeriesSettings, write_dicom_series
+from vertebloc.exchange.names_file import NamesFile, write_names_file
+from vertebloc.exchange.nifti import write_nifti
+from vertebloc.space.grids import Grid
+from vertebloc.workflow.demo import SCANNED_AT
+
+pytestmark = pytest.mark.slow
+
+
+def run(*words):
+    """One command in a process of its own, as a person runs it."""
+    code = "from vertebloc.cli import main; main()"
+    return subprocess.run(
+        [sys.executable, "-c", code, *map(str, words)],
+        capture_output=True,
+        text=True,
+        timeout=300,
+        check=False,
+    )
+
+
+def is_one_clear_line(result):
+    lines = [line for line in result.stderr.splitlines() if not line.startswith("...")]
+    return result.returncode == 2 and len(lines) == 1 and "Traceback" not in result.stderr
+
+
+@pytest.fixture(scope="module")
+def scan(tmp_path_factory):
+    """DICOM folder, label map and names of the patient on 1 x 1 x 1 mm."""
+    folder = tmp_path_factory.mktemp("scan")
+    patient = made_up.lead_patient()
+    fine = made_up.default_grid(patient)
+    matrix = np.array(fine.lps_from_ijk.matrix)
+    matrix[:3, 3] += 0.5 * (matrix[:3, 0] + matrix[:3, 1])
+    matrix[:3, :2] *= 2.0
+    grid = Grid.from_matrix((fine.shape[0] // 2, fine.shape[1] // 2, fine.shape[2]), matrix)
+    ct = made_up.hounsfield_volume(patient, grid, np.random.default_rng(1))
+    settings = SeriesSettings(seed_text="t", made_at=SCANNED_AT, description="made up")
+    write_dicom_series(folder / "ct", ct, patient.identity, settings)
+    labels = made_up.label_map(patient, grid)
+    write_nifti(folder / "labels.nii.gz", labels.volume)
+    write_names_file(folder / "names.json", NamesFile(about="made up", labels=dict(labels.names)))
+    return folder
+
+
+@pytest.fixture(scope="module")
+def planned(scan, tmp_path_factory):
+    case = tmp_path_factory.mktemp("cases") / "case"
+    done = run(
+        "import", scan / "ct", "--case", case, "--labels", scan / "labels.nii.gz",
+        "--names", scan / "names.json",
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    plan = run("plan", case, "--json")
+    assert plan.returncode == 0, plan.stderr
+    return case, plan
+
+
+def test_plan_json_alone_on_standard_output(planned):
+    case, plan = planned
+    document = json.loads(plan.stdout)
+    assert plan.stdout.encode() == (case / "plan.json").read_bytes()
+    assert document["level"] == "T10"
+    assert document["tumour"]["side"] == "left"
+    assert document["stale"] == []
+    assert document["answer"].endswith("is not yet computed.")
+    assert "MADE-UP" not in plan.stdout  # identity never stands in plan.json
+    assert {face["kind"] for face in document["resection"]["faces"]} == {"bone", "soft"}
+
+
+def test_plan_json_keeps_to_the_published_schema(planned):
+    from pathlib import Path
+
+    import jsonschema
+
+    schema = json.loads((Path(__file__).parents[3] / "docs" / "plan.schema.json").read_text())
+    jsonschema.validate(json.loads(planned[1].stdout), schema)
+
+
+def test_sheet_names_the_person_on_every_page_and_carries_the_code(planned):
+    import pypdf
+
+    case, plan = planned
+    code = json.loads(plan.stdout)["code"]
+    for page in pypdf.PdfReader(case / "planning-sheet.pdf").pages:
+        text = page.extract_text()
+        assert "MADE-UP" in text
+        assert "UNCONFIRMED" in text
+        assert code in text
+
+
+def test_check_confirms_the_code_then_refuses_after_a_choice_changed(planned, tmp_path):
+    case = tmp_path / "case"
+    shutil.copytree(planned[0], case)
+    code = json.loads(planned[1].stdout)["code"]
+    good = run("check", case, code)
+    assert good.returncode == 0, good.stderr
+    choices = case / "choices.toml"
+    choices.write_text(
+        choices.read_text().replace("wanted_margin_mm = 5.0", "wanted_margin_mm = 8.0")
+    )
+    bad = run("check", case, code)
+    assert bad.returncode == 1
+    assert "choices were changed" in bad.stdout
+    document = json.loads((case / "plan.json").read_text())
+    assert document["stale"]
+    import pypdf
+
+    text = pypdf.PdfReader(case / "planning-sheet.pdf").pages[0].extract_text()
+    assert "OUT OF DATE" in text
+    again = run("plan", case, "--json")
+    assert json.loads(again.stdout)["stale"] == []
+    assert json.loads(again.stdout)["code"] != code
+
+
+def test_remarks_in_the_choices_do_not_make_it_stale(planned, tmp_path):
+    case = tmp_path / "case"
+    shutil.copytree(planned[0], case)
+    choices = case / "choices.toml"
+    choices.write_text("# seen by the team\n" + choices.read_text())
+    assert run("check", case).returncode == 0
+
+
+def test_a_copy_without_identity(planned, tmp_path):
+    import pypdf
+
+    case = tmp_path / "case"
+    shutil.copytree(planned[0], case)
+    assert run("plan", case, "--without-identity").returncode == 0
+    pages = pypdf.PdfReader(case / "planning-sheet-without-identity.pdf").pages
+    text = " ".join(page.extract_text() for page in pages)
+    assert "MADE-UP" not in text
+    assert "VB-LEAD" not in text
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("import", "nowhere", "--case", "c"),
+        ("plan", "nowhere"),
+        ("check", "nowhere"),
+        ("plan",),
+        ("import", "x", "--cas", "y"),
+        ("import", "x", "--case", "y", "--labels", "z"),
+    ],
+)
+def test_bad_input_is_one_line_and_exit_code_2(tmp_path, words):
+    result = subprocess.run(
+        [sys.executable, "-c", "from vertebloc.cli import main; main()", *words],
+        capture_output=True, text=True, cwd=tmp_path, timeout=100, check=False,
+    )  # fmt: skip
+    assert is_one_clear_line(result), result.stderr
+    assert list(tmp_path.iterdir()) == []  # nothing half-written
+
+
+def test_a_mistake_in_the_choices_names_its_line(planned, tmp_path):
+    case = tmp_path / "case"
+    shutil.copytree(planned[0], case)
+    before = (case / "plan.json").read_bytes()
+    choices = case / "choices.toml"
+    choices.write_text(choices.read_text().replace('diseased = "T10"', 'diseased = "T55"'))
+    result = run("plan", case)
+    assert is_one_clear_line(result), result.stderr
+    assert "line" in result.stderr
+    assert (case / "plan.json").read_bytes() == before
+
+
+def test_a_mistyped_code_is_told_from_a_strangers(planned):
+    case, plan = planned
+    code = json.loads(plan.stdout)["code"]
+    typo = ("2" if code[0] != "2" else "3") + code[1:]
+    assert is_one_clear_line(run("check", case, typo))
+
+
+def test_an_image_mirrored_without_its_header_is_refused(scan, tmp_path):
+    """Voxels flipped from left to right, header kept: named ribs and aorta give it away."""
+    import nibabel
+
+    for name in ("labels.nii.gz",):
+        image = nibabel.load(scan / name)
+        flipped = np.asarray(image.dataobj)[::-1].copy()
+        nibabel.save(nibabel.Nifti1Image(flipped, image.affine, image.header), tmp_path / name)
+    case = tmp_path / "case"
+    done = run(
+        "import", scan / "ct", "--case", case, "--labels", tmp_path / "labels.nii.gz",
+        "--names", scan / "names.json",
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    result = run("plan", case)
+    assert is_one_clear_line(result), result.stderr
+    assert "CONTRADICT" in result.stderr
+    assert "[sides]" in result.stderr
+
+
+def test_help_shows_an_example():
+    for command in ("import", "plan", "check", "demo"):
+        result = run(command, "--help")
+        assert result.returncode == 0
+        assert "Example: vertebloc " in result.stdout
