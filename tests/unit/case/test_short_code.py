@@ -23,8 +23,8 @@ def _is_code(text: str) -> bool:
 
 def test_alphabet_is_the_published_one() -> None:
     # Douglas Crockford, Base 32: digits and letters without I, L, O, U
-    assert ALPHABET == "".join(
-        c for c in "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ" if c not in "ILOU"
+    assert (
+        "".join(c for c in "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ" if c not in "ILOU") == ALPHABET
     )
 
 
