@@ -158,7 +158,7 @@ def _squared(vertices, v, i, j, k, step):
 
 @njit(cache=True)
 def spread_nearest(vertices, step, nearest):
-    """Carry nearest vertices to all voxels: eight sweeps, one for each pair of directions."""
+    """Carry nearest vertices to all voxels: eight sweeps, one for each triple of directions."""
     ni, nj, nk = nearest.shape
     for sweep in range(8):
         di = 1 if sweep & 1 else -1
@@ -172,10 +172,10 @@ def spread_nearest(vertices, step, nearest):
                     k = c if dk < 0 else nk - 1 - c
                     mine = nearest[i, j, k]
                     best = 1e30 if mine < 0 else _squared(vertices, mine, i, j, k, step)
-                    for q in range(1, 8):
-                        x = i + di * (q & 1)
-                        y = j + dj * ((q >> 1) & 1)
-                        z = k + dk * ((q >> 2) & 1)
+                    for q in range(3):  # the neighbours already met in this sweep
+                        x = i + (di if q == 0 else 0)
+                        y = j + (dj if q == 1 else 0)
+                        z = k + (dk if q == 2 else 0)
                         if x < 0 or y < 0 or z < 0 or x >= ni or y >= nj or z >= nk:
                             continue
                         other = nearest[x, y, z]

@@ -89,6 +89,10 @@ def test_a_level_is_confirmed_by_a_person_and_an_end() -> None:
     assert not LevelChoice(diseased="T10", **end).is_confirmed
 
 
+def test_minus_zero_is_zero() -> None:
+    assert str(HalfPlacement(height_mm=-0.0).height_mm) == "0.0"
+
+
 def test_every_limit_is_a_range_that_holds_the_default() -> None:
     assert all(low < high for low, high in LIMITS.values())
 

@@ -84,6 +84,7 @@ def test_canonical_bytes_are_those_of_the_value() -> None:
         (0, None),
         (["a", "b"], ["ab"]),
         (["a,text 1:b"], ["a", "b"]),
+        (["a,text b"], ["a", "b"]),
         ([[1], 2], [1, [2]]),
         ({"a": "b"}, [["a", "b"]]),
         ({"a": 1, "b": 2}, {"a": 2, "b": 1}),

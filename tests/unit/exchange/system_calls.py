@@ -90,6 +90,8 @@ class _Disk:
             self.unflushed_folders.discard(self._paths[arguments[0]])
         elif name == "mkdir":
             self.unflushed_folders.add(str(Path(arguments[0]).parent))
+        elif name == "unlink" and str(self._manifest.parent) in self.unflushed_folders:
+            self.faults.append(f"{Path(arguments[0]).name} was removed before it was safe to")
         elif name == "replace":
             self._rename(str(arguments[0]), Path(arguments[1]))
         return result

@@ -22,6 +22,7 @@ from .case_states import (
     generation_in,
     name_without_content,
     put_generation,
+    restamp,
 )
 from .system_calls import Died, dying_at, refusing_at, watching_flushes
 
@@ -213,6 +214,19 @@ def test_every_content_is_flushed_before_its_name(two_generations: Path, tmp_pat
         case = CaseFolder.create(fresh, NOW)
         put_generation(case, 1)
     assert faults == []
+
+
+def test_nothing_is_removed_before_the_manifest_is_on_the_disk(tmp_path: Path) -> None:
+    """Else a power cut brings back a manifest that names files which are gone."""
+    case = CaseFolder.create(tmp_path / "case", NOW)
+    for content in (b"old", b"new"):
+        with (
+            watching_flushes(case.path / "case.json") as faults,
+            case.transaction(now=NOW, what="test", restamp=restamp) as change,
+        ):
+            change.put_bytes("labels", "labels.nii.gz", content)
+        assert faults == []
+    assert case.path_of("labels").read_bytes() == b"new"
 
 
 def _no_flush(path: Path) -> None:
