@@ -16,8 +16,8 @@ from vertebloc.exchange.case_transaction import Transaction
 from vertebloc.exchange.choices_file import render_choices
 from vertebloc.exchange.dicom_read import ImportedSeries
 from vertebloc.exchange.names_file import read_names_file
-from vertebloc.exchange.nifti import read_nifti_labels, write_nifti
-from vertebloc.exchange.same_grid import lay_on_grid
+from vertebloc.exchange.nifti import read_nifti_labels, read_nifti_volume, write_nifti
+from vertebloc.exchange.same_grid import check_same_grid, lay_on_grid
 from vertebloc.exchange.surface_files import read_surfaces
 from vertebloc.exchange.volumes import read_volume
 from vertebloc.space.grids import Volume
@@ -87,6 +87,8 @@ def import_case(
     is_new = not CaseFolder.is_case(case_dir)
     now = read_clock()
     case = CaseFolder.create(case_dir, now) if is_new else CaseFolder.open(case_dir)
+    if not is_new:
+        _refuse_mixing(case, series, outlines)
     say("saving the case")
     with case.transaction(now=now, what="images imported", restamp=Restamper(case)) as change:
         _put_images(change, series, source)
@@ -96,6 +98,25 @@ def import_case(
             say("finding the vertebrae")
             change.put_choices(_default_choices(outlines))
     return ImportReport(case=case_dir, lines=_lines(series, outlines, case_dir))
+
+
+def _refuse_mixing(case: CaseFolder, series: ImportedSeries, outlines: _Outlines | None) -> None:
+    """Refuse another person's images, and new images under contours of another grid."""
+    if case.has("identity"):
+        known = case.identity()
+        if not known.is_blank and not series.identity.is_blank and known != series.identity:
+            raise InputError(
+                f"the case {case.path} is another person's: its images name {known.words}, these "
+                f"name {series.identity.words}; import them into a case of their own"
+            )
+    if outlines is None and case.has("labels") and case.has("ct"):
+        try:
+            check_same_grid(read_nifti_volume(case.path_of("ct")).grid, series.volume.grid)
+        except InputError as error:
+            raise InputError(
+                "the contours in the case were drawn on another CT grid: give the new images' "
+                f"own contours with --labels and --names ({error})"
+            ) from error
 
 
 def _read_outlines(ct: Volume, labels: Path, names: Path) -> _Outlines:

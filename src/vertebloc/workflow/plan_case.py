@@ -16,6 +16,7 @@ from vertebloc.case.choices import Choices
 from vertebloc.case.provenance import Inputs, canonical_bytes
 from vertebloc.case.short_code import short_code
 from vertebloc.errors import InputError
+from vertebloc.exchange import atomic
 from vertebloc.exchange.case_folder import CaseFolder
 from vertebloc.reports import (
     PlanOrigin,
@@ -112,7 +113,7 @@ def plan_case(
     copy = None
     if without_identity:
         copy = case_dir / "planning-sheet-without-identity.pdf"
-        copy.write_bytes(planning_sheet(computed.document, pictures, None))
+        atomic.write_whole(copy, planning_sheet(computed.document, pictures, None))
     return PlanReport(
         document=computed.document,
         plan_json=saved,

@@ -164,6 +164,40 @@ def test_bad_input_is_one_line_and_exit_code_2(tmp_path, words):
     assert list(tmp_path.iterdir()) == []  # nothing half-written
 
 
+def test_another_persons_images_are_refused_and_the_case_stays(planned, tmp_path):
+    from vertebloc.case.identity import Identity
+    from vertebloc.space.grids import Volume
+
+    case = tmp_path / "case"
+    shutil.copytree(planned[0], case)
+    before = (case / "case.json").read_bytes()
+    grid = Grid.from_matrix((16, 16, 4), np.eye(4))
+    small = Volume(grid, np.zeros(grid.shape, dtype=np.int16))
+    settings = SeriesSettings(seed_text="other", made_at=SCANNED_AT, description="made up")
+    write_dicom_series(
+        tmp_path / "b", small, Identity("OTHER, MADE-UP", "1980-02-02", "VB-9"), settings
+    )
+    result = run("import", tmp_path / "b", "--case", case)
+    assert is_one_clear_line(result), result.stderr
+    assert "another person" in result.stderr
+    assert (case / "case.json").read_bytes() == before
+
+
+def test_new_images_on_another_grid_need_their_own_contours(planned, tmp_path):
+    from vertebloc import made_up
+    from vertebloc.space.grids import Volume
+
+    case = tmp_path / "case"
+    shutil.copytree(planned[0], case)
+    grid = Grid.from_matrix((16, 16, 4), np.eye(4))
+    small = Volume(grid, np.zeros(grid.shape, dtype=np.int16))
+    settings = SeriesSettings(seed_text="same", made_at=SCANNED_AT, description="made up")
+    write_dicom_series(tmp_path / "b", small, made_up.lead_patient().identity, settings)
+    result = run("import", tmp_path / "b", "--case", case)
+    assert is_one_clear_line(result), result.stderr
+    assert "another CT grid" in result.stderr
+
+
 def test_a_mistake_in_the_choices_names_its_line(planned, tmp_path):
     case = tmp_path / "case"
     shutil.copytree(planned[0], case)
