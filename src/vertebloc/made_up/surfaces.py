@@ -80,8 +80,7 @@ def surface_of(solid: Solid, pitch_mm: float) -> TriangleSurface:
     grid = Grid.from_matrix((int(counts[0]), int(counts[1]), int(counts[2])), matrix)
     slabs = np.array_split(grid.centres(), int(counts[0]))
     distance = np.concatenate([solid.signed_distance_mm(slab) for slab in slabs])
-    corners, triangles, _, _ = marching_cubes(distance.reshape(grid.shape), 0.0)
-    surface = TriangleSurface(grid.lps_from_ijk.points(corners), triangles)
-    if surface.volume_mm3 > 0.0:
-        return surface
-    return TriangleSurface(surface.vertices, surface.triangles[:, ::-1])
+    corners, triangles, _, _ = marching_cubes(
+        distance.reshape(grid.shape), 0.0, gradient_direction="descent"
+    )
+    return TriangleSurface(grid.lps_from_ijk.points(corners), triangles)

@@ -178,6 +178,11 @@ def test_volume_and_box_against_random_points(name):
     assert np.all(high - p[inside].max(axis=0) < 1.0)
 
 
+def test_box_rounded_all_the_way_is_a_ball():
+    box = RoundedBox([1, 2, 3], [2.0, 2.0, 2.0], 2.0)
+    assert box.volume_mm3 == pytest.approx(Sphere([1, 2, 3], 2.0).volume_mm3)
+
+
 def test_union_is_exact_outside_and_never_optimistic_inside():
     """Two overlapping balls: the truth inside is the distance to their common outer surface."""
     union = Union((Sphere([-2, 0, 0], 4.0), Sphere([2, 0, 0], 4.0)))
@@ -257,6 +262,8 @@ def test_moved_solid_is_the_solid_seen_from_the_moved_place(mirrored):
 def test_grown_complement_and_half_space():
     ball = Sphere([0, 0, 0], 5.0)
     assert Grown(ball, 2.0).signed_distance_mm([[9, 0, 0]])[0] == pytest.approx(2.0)
+    for sign, corner in zip((-1.0, 1.0), Grown(ball, 2.0).bounds_mm(), strict=True):
+        assert corner == pytest.approx(sign * np.full(3, 7.0))
     assert Complement(ball).signed_distance_mm([[9, 0, 0]])[0] == pytest.approx(-4.0)
     half = HalfSpace(Plane(np.array([0, 0, 3.0]), np.array([0, 0, 2.0])))
     assert half.signed_distance_mm([[7, 7, 1], [0, 0, 4]]) == pytest.approx([-2.0, 1.0])
