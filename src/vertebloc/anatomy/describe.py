@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from vertebloc.anatomy.bones import FoundBone, find_bones
 from vertebloc.anatomy.canal import find_canal
@@ -148,17 +149,60 @@ def default_diseased_level(contours: ContourSet, anatomy: Anatomy) -> Level:
     return level
 
 
+def tumour_share(contours: ContourSet, anatomy: Anatomy, level: Level) -> float:
+    """How much of the tumour lies nearest to one vertebra.
+
+    Parameters
+    ----------
+    contours : ContourSet
+        Outlines, with a tumour.
+    anatomy : Anatomy
+        From ``describe_anatomy``.
+    level : Level
+        One of its vertebrae.
+
+    Returns
+    -------
+    float, -
+        0 to 1, of the tumour's volume.
+
+    Raises
+    ------
+    InputError
+        If no tumour is outlined.
+
+    Notes
+    -----
+    Nearest along the canal's middle line to the middle of the vertebra's body; says nothing of
+    whether the vertebra's bone is touched.
+    """
+    vertebrae = (*anatomy.vertebrae.values(), *anatomy.uncounted)
+    counts = _tumour_counts(contours, anatomy.canal, [v.canal_s_mm for v in vertebrae])
+    if counts is None:
+        raise InputError("no tumour is outlined: outline it, or name the diseased level")
+    mine = sum(int(n) for v, n in zip(vertebrae, counts, strict=True) if v.level == level)
+    return mine / int(counts.sum())
+
+
 def _level_with_most_tumour(
     contours: ContourSet, canal: CanalSpline, places: Sequence[tuple[Level | None, float]]
 ) -> Level | None:
     """Level of the body nearest along the canal to most of the tumour; None without one."""
+    counts = _tumour_counts(contours, canal, [s_mm for _, s_mm in places])
+    return None if counts is None else places[int(np.argmax(counts))][0]
+
+
+def _tumour_counts(
+    contours: ContourSet, canal: CanalSpline, places_s_mm: Sequence[float]
+) -> NDArray[np.int64] | None:
+    """Tumour points nearest along the canal to each place; None without tumour or place."""
     tumour = outline_mask(contours, contours.of(Structure.TUMOUR))
-    if tumour is None or not places:
+    if tumour is None or not places_s_mm:
         return None
     points = mask_points(tumour)
     s = canal.nearest_s_mm(points[:: max(1, len(points) // 20000)])
-    nearest = np.argmin(np.abs(s[:, None] - np.array([place for _, place in places])), axis=1)
-    return places[int(np.argmax(np.bincount(nearest, minlength=len(places))))][0]
+    nearest = np.argmin(np.abs(s[:, None] - np.array(places_s_mm)), axis=1)
+    return np.bincount(nearest, minlength=len(places_s_mm)).astype(np.int64)
 
 
 def _own_ribs(pieces: list[RibPiece], bones: list[FoundBone]) -> list[_OwnedRib]:

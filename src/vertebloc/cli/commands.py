@@ -2,61 +2,77 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import sys
 import webbrowser
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, NoReturn
 
 import typer
 from rich.console import Console
+from rich.text import Text
 
 from vertebloc import __version__
 from vertebloc.errors import VertBlocError
 
 app = typer.Typer(
     add_completion=False,
-    no_args_is_help=True,
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
     help="Planning aid for taking a diseased vertebra out in one piece. "
     "For qualified teams; not a medical device: verify against the images.",
 )
-_BAD_INPUT, _REFUSED = 2, 1
+_BAD_INPUT, _REFUSED, _INTERRUPTED = 2, 1, 130
 
 
 def main() -> None:
     """Run a command; anything wrong with the input is one line and exit code 2."""
     try:
         code = app(standalone_mode=False)  # returns what a command's typer.Exit carries
+        sys.stdout.flush()
     except VertBlocError as error:
         _stop(str(error))
-    except typer.Abort:
-        _stop("stopped by the keyboard; nothing half-written is left")
-    except KeyboardInterrupt:
-        _stop("stopped by the keyboard; nothing half-written is left")
+    except BrokenPipeError:
+        _leave_quietly()
+    except OSError as error:
+        what = f"{error.filename}: " if error.filename else ""
+        _stop(f"{what}the system refuses: {error.strerror or error}")
+    except MemoryError:
+        _stop("there is not enough memory: close other programs, or crop the images to the spine")
+    except (KeyboardInterrupt, typer.Abort):
+        code = _INTERRUPTED
     except Exception as error:
         if hasattr(error, "format_message"):  # the command line's own usage errors
-            _stop(error.format_message())
+            _stop(f"{error.format_message()} (see vertebloc --help)")
         raise
+    if code == _INTERRUPTED:
+        _stop("stopped by the keyboard; a case holds its last complete state", _INTERRUPTED)
     sys.exit(code if isinstance(code, int) else 0)
 
 
-def _stop(message: str) -> None:
+def _stop(message: str, code: int = _BAD_INPUT) -> NoReturn:
     line = " ".join(message.split())
     sys.stderr.write(f"vertebloc: {line}\n")
-    sys.exit(_BAD_INPUT)
+    sys.exit(code)
 
 
-def _say() -> Callable[[str], None]:
-    """Progress on standard error, so that standard output stays clean."""
+def _leave_quietly() -> NoReturn:
+    """Whoever read standard output has gone: say nothing more there, not even at exit."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    sys.exit(_REFUSED)
+
+
+@contextlib.contextmanager
+def _progress() -> Iterator[Callable[[str], None]]:
+    """Say long steps on standard error: one moving line in a terminal, else plain lines."""
     console = Console(stderr=True, highlight=False)
-
-    def say(line: str) -> None:
-        console.print(f"... {line}", style="dim", markup=False)
-
-    return say
+    if not console.is_terminal:
+        yield lambda line: console.print(f"... {line}", markup=False, soft_wrap=True)
+        return
+    with console.status("starting") as status:
+        yield lambda line: status.update(Text(line))
 
 
 def _show_version(wanted: bool) -> None:
@@ -65,19 +81,22 @@ def _show_version(wanted: bool) -> None:
         raise typer.Exit
 
 
-@app.callback()
+@app.callback(invoke_without_command=True)
 def start(
+    context: typer.Context,
     version: Annotated[
         bool, typer.Option("--version", callback=_show_version, is_eager=True, help="Show it.")
     ] = False,
 ) -> None:
     """Planning aid for taking a diseased vertebra out in one piece."""
     del version
+    if context.invoked_subcommand is None:
+        typer.echo(context.get_help())
 
 
 @app.command("import", epilog="Example: vertebloc import scan/ --case case/ "
              "--labels contours.nii.gz --names contours.json")  # fmt: skip
-def bring_in(
+def bring_in(  # noqa: PLR0913  (one argument an option)
     source: Annotated[Path, typer.Argument(help="DICOM folder, or a .nii/.nii.gz file.")],
     case: Annotated[Path, typer.Option(help="Case folder; made if it is not there.")],
     labels: Annotated[
@@ -85,11 +104,18 @@ def bring_in(
     ] = None,
     names: Annotated[Path | None, typer.Option(help="JSON file that names the labels.")] = None,
     series: Annotated[str | None, typer.Option(help="Series UID, if there are several.")] = None,
+    name: Annotated[str, typer.Option(help="The person, if the images do not say.")] = "",
+    birth_date: Annotated[str, typer.Option(help="Likewise, as YYYY-MM-DD.")] = "",
+    number: Annotated[str, typer.Option(help="Likewise, the hospital's number.")] = "",
 ) -> None:
     """Bring a CT and its contours into a case folder."""
-    from vertebloc.workflow import import_case
+    with _progress() as say:
+        from vertebloc.case import Identity
+        from vertebloc.workflow import ImportSettings, import_case
 
-    report = import_case(source, case, labels=labels, names=names, series_uid=series, say=_say())
+        typed = Identity(name.strip(), birth_date.strip(), number.strip())
+        settings = ImportSettings(series_uid=series, identity=typed)
+        report = import_case(source, case, labels=labels, names=names, settings=settings, say=say)
     typer.echo("\n".join(report.lines))
 
 
@@ -102,10 +128,11 @@ def plan(
     ] = False,
 ) -> None:
     """Plan the piece; write plan.json and the planning sheet."""
-    from vertebloc.reports import answer_lines
-    from vertebloc.workflow import plan_case
+    with _progress() as say:
+        from vertebloc.reports import answer_lines
+        from vertebloc.workflow import plan_case
 
-    report = plan_case(folder, without_identity=without_identity, say=_say())
+        report = plan_case(folder, without_identity=without_identity, say=say)
     if json:
         typer.echo(report.plan_json.decode("utf-8"), nl=False)
         return
@@ -121,9 +148,10 @@ def check(
     code: Annotated[str | None, typer.Argument(help="Short code printed on a sheet.")] = None,
 ) -> None:
     """Say whether a case is whole, its plan current, and a sheet's code still good."""
-    from vertebloc.workflow import check_case
+    with _progress():
+        from vertebloc.workflow import check_case
 
-    report = check_case(folder, code)
+        report = check_case(folder, code)
     typer.echo("\n".join(report.lines))
     if not report.is_good:
         raise typer.Exit(_REFUSED)
@@ -136,10 +164,11 @@ def demo(
     twin: Annotated[bool, typer.Option("--twin", help="The mirror twin instead.")] = False,
 ) -> None:
     """Make the lead made-up patient, plan it, and show where the sheet lies."""
-    from vertebloc.reports import answer_lines
-    from vertebloc.workflow import make_demo
+    with _progress() as say:
+        from vertebloc.reports import answer_lines
+        from vertebloc.workflow import make_demo
 
-    report = make_demo(folder, twin=twin, say=_say())
+        report = make_demo(folder, twin=twin, say=say)
     typer.echo(answer_lines(report.planned.document))
     typer.echo(f"\nsheet: {report.planned.sheet}\nplan: {report.planned.plan_path}")
     if not no_open and (os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY")):

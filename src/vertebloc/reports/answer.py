@@ -231,7 +231,7 @@ def _bone_margins(plan: ResectionPlan) -> list[AnswerPart]:
             )
             for face in sorted(crossed, key=lambda face: face.margin_mm)
         ]
-    nearest = min(bone, key=lambda face: face.margin_mm)
+    nearest = min(bone, key=_least_room)
     words = text.nearest_face(nearest.name, nearest.margin_mm, nearest.weakest_in_words)
     short = nearest.margin_mm < plan.wanted_margin_mm
     if nearest.allowance is None:
@@ -240,6 +240,12 @@ def _bone_margins(plan: ResectionPlan) -> list[AnswerPart]:
     if short:
         room = f"{text.short_of_wanted(plan.wanted_margin_mm)}; {room}"
     return [AnswerPart(About.BONE, f"{words}; {room}.", short)]
+
+
+def _least_room(face: FaceMargin) -> tuple[float, float]:
+    """Thinnest first; of faces that print the same margin, the one that may err least."""
+    offset = face.allowance.offset_mm if face.allowance is not None else 0.0
+    return round(face.margin_mm, 1), offset
 
 
 def _room(allowance: Allowance) -> str:

@@ -113,21 +113,29 @@ def name_cuts(canvas: Canvas, scene: Scene, screen_from_lps: Transform, depth_mm
 
 
 def name_levels(canvas: Canvas, scene: Scene, screen_from_lps: Transform) -> None:
-    """Write each vertebra's name beneath the upper edge, over its body."""
-    left, right, _, top = canvas.field.extent_mm
+    """Write each vertebra's name level with its body: along the upper edge, or head up, beside."""
+    left, right, bottom, top = canvas.field.extent_mm
     y = top - canvas.paper(1.6 + 1.3 * TEXT_PT * _POINT_MM)
     margin = canvas.paper(4.0)
     # The corner holds the view's name.
     taken = left + canvas.paper(13 * TEXT_PT * _LETTER * _POINT_MM)
+    to_head = (screen_from_lps @ scene.vertebra.lps_from_vertebra).matrix[:2, 2]
+    is_head_up = abs(to_head[1]) > abs(to_head[0])
     for level, vertebra in scene.vertebrae.items():
-        x = float(screen_from_lps.points(vertebra.lps_from_vertebra.origin)[0, 0])
-        if taken < x < right - margin:
+        middle = screen_from_lps.points(vertebra.lps_from_vertebra.origin)[0]
+        if is_head_up:
+            place = (right - canvas.paper(11.0), float(middle[1]))
+            is_seen = bottom + margin < middle[1] < top - margin
+        else:
+            place = (float(middle[0]), y)
+            is_seen = taken < middle[0] < right - margin
+        if is_seen:
             diseased = level == scene.plan.level
             label(
                 canvas,
-                (x, y),
+                place,
                 str(level),
-                va="top",
+                va="center" if is_head_up else "top",
                 color=palette.BRIGHT if diseased else palette.PALE,
                 fontweight="bold" if diseased else "normal",
             )

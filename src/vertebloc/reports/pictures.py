@@ -70,7 +70,7 @@ def coronal_picture(scene: Scene, printed_mm: tuple[float, float] = (122.0, 60.0
     marks.name_cuts(canvas, scene, screen_from_lps, depth)
     marks.name_levels(canvas, scene, screen_from_lps)
     marks.ring_weakest(canvas, scene, screen_from_lps, depth)
-    mark_orientation(canvas, view, text.YOU_STAND_HERE)
+    mark_orientation(canvas, view, "" if scene.standing is None else text.YOU_STAND_HERE)
     return png_bytes(canvas.figure)
 
 

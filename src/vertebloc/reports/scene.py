@@ -53,7 +53,7 @@ class Scene:
     surfaces: Mapping[str, TriangleSurface]
     ct: Volume | None = None  #: Hounsfield units
     vertebrae: Mapping[Level, Vertebra] = field(default_factory=dict)  #: to name levels
-    standing: Side = Side.LEFT  #: where the surgeon stands
+    standing: Side | None = Side.LEFT  #: where the surgeon stands; None: head up instead
     hand: HandError | None = None
 
     def __post_init__(self) -> None:
@@ -63,7 +63,9 @@ class Scene:
 
     @property
     def theatre_view(self) -> View:
-        """The view of somebody who stands at the chosen side of the prone patient."""
+        """The view of somebody who stands at the chosen side of the prone patient, or head up."""
+        if self.standing is None:
+            return View.THEATRE_HEAD_UP
         at_left = self.standing is Side.LEFT
         return View.THEATRE_STANDING_LEFT if at_left else View.THEATRE_STANDING_RIGHT
 

@@ -2,13 +2,14 @@
 
 from vertebloc.workflow.check_case import CheckReport, check_case
 from vertebloc.workflow.demo import DemoReport, make_demo
-from vertebloc.workflow.import_case import ImportReport, import_case
+from vertebloc.workflow.import_case import ImportReport, ImportSettings, import_case
 from vertebloc.workflow.plan_case import PlanReport, plan_case
 
 __all__ = [
     "CheckReport",
     "DemoReport",
     "ImportReport",
+    "ImportSettings",
     "PlanReport",
     "check_case",
     "import_case",

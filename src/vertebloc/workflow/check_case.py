@@ -6,9 +6,13 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from vertebloc.case.issued_codes import CodeState
+from vertebloc.case.provenance import Inputs
+from vertebloc.case.short_code import read_code
+from vertebloc.errors import InputError
 from vertebloc.exchange.case_folder import CaseFolder
 from vertebloc.workflow.clock import read_clock
 from vertebloc.workflow.load_case import Restamper, load_choices
+from vertebloc.workflow.sheet_copy import renew_copy
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,22 +45,34 @@ def check_case(case_dir: Path, code: str | None = None) -> CheckReport:
     """
     case = CaseFolder.open(case_dir)
     damaged = tuple(f"DAMAGED: {line}" for line in case.verify())
+    found = (*damaged, *(f"put right: {note}" for note in case.notes))
     inputs = case.inputs(load_choices(case))
-    if not case.has("plan"):
-        lines: tuple[str, ...] = ("no plan has been computed yet: vertebloc plan DIR",)
-        if code is not None:
-            lines = (case.answer_code(code, inputs).words,)
-        return CheckReport(lines=(*damaged, *lines), is_good=not damaged and code is None)
-    reasons = case.stale_reasons(inputs)
-    if not damaged:
-        case.mark_stale(reasons, now=read_clock(), restamp=Restamper(case))
+    if code is not None:
+        code = read_code(code)
+    noted = () if damaged else _mark(case, inputs)
     if code is not None:
         answer = case.answer_code(code, inputs)
         is_good = answer.state is CodeState.CURRENT and not damaged
-        return CheckReport(lines=(*damaged, answer.words), is_good=is_good)
+        return CheckReport(lines=(*found, answer.words, *noted), is_good=is_good)
+    if not case.has("plan"):
+        line = "no plan has been computed yet: vertebloc plan DIR"
+        return CheckReport(lines=(*found, line), is_good=not damaged)
+    reasons = case.stale_reasons(inputs)
+    lines: tuple[str, ...] = (
+        f"the plan is current; its sheet carries the code {case.codes[-1].code}",
+    )
     if reasons:
         lines = ("OUT OF DATE: " + "; ".join(reasons), "plan again: vertebloc plan DIR")
-        return CheckReport(lines=(*damaged, *lines), is_good=False)
-    newest = case.codes[-1]
-    line = f"the plan is current; its sheet carries the code {newest.code}"
-    return CheckReport(lines=(*damaged, line), is_good=not damaged)
+    return CheckReport(lines=(*found, *lines, *noted), is_good=not damaged and not reasons)
+
+
+def _mark(case: CaseFolder, inputs: Inputs) -> tuple[str, ...]:
+    """Mark plan and sheets out of date, or lift the mark; say so if that cannot be written."""
+    if not case.has("plan"):
+        return ()
+    try:
+        case.mark_stale(case.stale_reasons(inputs), now=read_clock(), restamp=Restamper(case))
+        renew_copy(case)
+    except InputError as error:
+        return (f"NOT WRITTEN on plan.json and sheet, whose marks are old: {error}",)
+    return ()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -11,7 +12,7 @@ import numpy as np
 
 from vertebloc import made_up
 from vertebloc.errors import InputError
-from vertebloc.exchange.choices_file import read_choices, render_choices
+from vertebloc.exchange import atomic
 from vertebloc.exchange.dicom_write import SeriesSettings, write_dicom_series
 from vertebloc.exchange.names_file import NamesFile, write_names_file
 from vertebloc.exchange.nifti import write_nifti
@@ -23,6 +24,17 @@ MARK = "made-up-patient.txt"  #: a folder with this file was made here and may b
 SEED = 20261125
 SCANNED_AT = datetime(2026, 1, 5, 9, 30, tzinfo=UTC)  #: made up, like the rest
 TWIN_REASON = "the made-up mirror twin: organs are mirrored too"
+#: folder of a demo -> files in it that a demo or a case makes; others are never removed
+OURS = {
+    "ct": re.compile(r"ct_\d+\.dcm|\.aside-.*"),
+    "case": re.compile(
+        r"case\.json|journal\.jsonl|choices(-\d{4}-.*)?\.toml|plan\.json|\.lock"
+        r"|planning-sheet(-without-identity)?\.pdf|\.(aside|choices)-.*"
+        r"|(identity|series)-[0-9a-f]{8,64}\.json"
+        r"|(images|contours|results|sheets)/[a-z]+-[0-9a-f]{8,64}[./].*"
+        r"|(images|contours|results|sheets)/\.aside-.*"
+    ),
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,23 +92,39 @@ def make_demo(folder: Path, *, twin: bool = False, say: Say = say_nothing) -> De
 
 
 def _make_room(folder: Path) -> None:
-    if folder.exists() and any(folder.iterdir()):
-        if not (folder / MARK).is_file():
-            raise InputError(f"{folder} is not empty and no demo of ours: give another --dir")
-        for name in ("ct", "case"):
-            shutil.rmtree(folder / name, ignore_errors=True)
-    folder.mkdir(parents=True, exist_ok=True)
-    (folder / MARK).write_text(
-        "A made-up patient, no real person. vertebloc demo makes this folder anew.\n",
-        encoding="utf-8",
-    )
+    """An empty demo folder; takes away an older demo and nothing else."""
+    with atomic.say_plainly(f"make a demo in {folder}"):
+        if folder.exists() and not folder.is_dir():
+            raise InputError(f"{folder} is a file: give a new folder with --dir")
+        if folder.is_dir() and any(folder.iterdir()):
+            if not (folder / MARK).is_file():
+                raise InputError(f"{folder} is not empty and no demo of ours: give another --dir")
+            _refuse_foreign_files(folder)
+            for name in OURS:
+                if (folder / name).is_dir():
+                    shutil.rmtree(folder / name)
+        folder.mkdir(parents=True, exist_ok=True)
+        (folder / MARK).write_text(
+            "A made-up patient, no real person. vertebloc demo makes this folder anew.\n",
+            encoding="utf-8",
+        )
+
+
+def _refuse_foreign_files(folder: Path) -> None:
+    for name, ours in OURS.items():
+        for path in sorted((folder / name).rglob("*")):
+            inside = path.relative_to(folder / name).as_posix()
+            if path.is_symlink() or (not path.is_dir() and not ours.fullmatch(inside)):
+                raise InputError(
+                    f"{path} is not of the demo's making and would be lost: move it away, or "
+                    "give another --dir"
+                )
 
 
 def _confirm_sides(case: Path) -> None:
     """The twin's aorta lies on the right: somebody has to answer for its sides."""
-    from dataclasses import replace
-
     path = case / "choices.toml"
-    choices = read_choices(path.read_text(encoding="utf-8"))
-    sides = replace(choices.sides, confirmed_by="the demo", reason=TWIN_REASON)
-    path.write_text(render_choices(replace(choices, sides=sides), {}), encoding="utf-8")
+    before, heading, after = path.read_text(encoding="utf-8").partition("[sides]")
+    after = after.replace('confirmed_by = ""', 'confirmed_by = "the demo"', 1)
+    after = after.replace('reason = ""', f'reason = "{TWIN_REASON}"', 1)
+    atomic.write_whole(path, (before + heading + after).encode())

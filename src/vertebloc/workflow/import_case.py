@@ -3,17 +3,14 @@
 from __future__ import annotations
 
 import shutil
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from pathlib import Path
 
-from vertebloc.anatomy import default_diseased_level, describe_anatomy
 from vertebloc.anatomy.contours import ContourSet, LabelMap
-from vertebloc.anatomy.structures import Structure
-from vertebloc.case.choices import Choices, LevelChoice
-from vertebloc.errors import InputError, VertBlocError
+from vertebloc.case.identity import Identity
+from vertebloc.errors import InputError
 from vertebloc.exchange.case_folder import CaseFolder
 from vertebloc.exchange.case_transaction import Transaction
-from vertebloc.exchange.choices_file import render_choices
 from vertebloc.exchange.dicom_read import ImportedSeries
 from vertebloc.exchange.names_file import read_names_file
 from vertebloc.exchange.nifti import read_nifti_labels, read_nifti_volume, write_nifti
@@ -22,8 +19,20 @@ from vertebloc.exchange.surface_files import read_surfaces
 from vertebloc.exchange.volumes import read_volume
 from vertebloc.space.grids import Volume
 from vertebloc.workflow.clock import read_clock
-from vertebloc.workflow.load_case import Restamper
+from vertebloc.workflow.default_choices import default_choices
+from vertebloc.workflow.load_case import Restamper, load_identity
+from vertebloc.workflow.new_case import open_or_make
 from vertebloc.workflow.saying import Say, say_nothing
+from vertebloc.workflow.sheet_copy import renew_copy
+from vertebloc.workflow.whose_images import settle_identity
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ImportSettings:
+    """What the images do not say themselves."""
+
+    series_uid: str | None = None  #: which series of the folder, if it holds several
+    identity: Identity = field(default_factory=Identity)  #: fills what images and case leave empty
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,7 +57,7 @@ def import_case(
     *,
     labels: Path | None = None,
     names: Path | None = None,
-    series_uid: str | None = None,
+    settings: ImportSettings | None = None,
     say: Say = say_nothing,
 ) -> ImportReport:
     """Read a CT and contours, and save them in a new or existing case in one change.
@@ -61,8 +70,8 @@ def import_case(
         The case folder; made if it is not there.
     labels, names : Path or None
         A label map with its names file, or a folder of surfaces with its names file.
-    series_uid : str or None
-        Which series of the folder.
+    settings : ImportSettings or None
+        Which series, and who the person is where the images do not say.
     say : callable
         Called before each long step.
 
@@ -74,49 +83,70 @@ def import_case(
     Raises
     ------
     InputError
-        If something cannot be used; the case is then as it was.
+        If something cannot be used; the case is then as it was, and a new one is not made.
     """
     if (labels is None) != (names is None):
         raise InputError("--labels and --names belong together: give both, or neither")
+    settings = settings or ImportSettings()
+    known = CaseFolder.open(case_dir) if CaseFolder.is_case(case_dir) else None
     say(f"reading the CT in {source.name}")
-    series = read_volume(source, series_uid=series_uid)
+    series = read_volume(source, series_uid=settings.series_uid)
+    identity, notes = settle_identity(
+        read=series.identity,
+        known=load_identity(known) if known else Identity(),
+        typed=settings.identity,
+    )
     outlines = None
     if labels is not None and names is not None:
         say(f"reading the contours in {labels.name}")
         outlines = _read_outlines(series.volume, labels, names)
-    is_new = not CaseFolder.is_case(case_dir)
-    now = read_clock()
-    case = CaseFolder.create(case_dir, now) if is_new else CaseFolder.open(case_dir)
-    if not is_new:
-        _refuse_mixing(case, series, outlines)
+    elif known is not None:
+        _refuse_contours_of_other_images(known, series)
+    choices = None
+    if known is None or not known.choices_path.exists():
+        say("finding the vertebrae")
+        choices = default_choices(outlines.contours if outlines else None)
     say("saving the case")
-    with case.transaction(now=now, what="images imported", restamp=Restamper(case)) as change:
-        _put_images(change, series, source)
-        if outlines is not None:
-            _put_outlines(change, case, outlines)
-        if not case.choices_path.exists():
-            say("finding the vertebrae")
-            change.put_choices(_default_choices(outlines))
-    return ImportReport(case=case_dir, lines=_lines(series, outlines, case_dir))
+    case = _save(case_dir, source, series, identity, outlines, choices)
+    return ImportReport(case=case_dir, lines=_lines(series, outlines, case, notes))
 
 
-def _refuse_mixing(case: CaseFolder, series: ImportedSeries, outlines: _Outlines | None) -> None:
-    """Refuse another person's images, and new images under contours of another grid."""
-    if case.has("identity"):
-        known = case.identity()
-        if not known.is_blank and not series.identity.is_blank and known != series.identity:
-            raise InputError(
-                f"the case {case.path} is another person's: its images name {known.words}, these "
-                f"name {series.identity.words}; import them into a case of their own"
-            )
-    if outlines is None and case.has("labels") and case.has("ct"):
-        try:
-            check_same_grid(read_nifti_volume(case.path_of("ct")).grid, series.volume.grid)
-        except InputError as error:
-            raise InputError(
-                "the contours in the case were drawn on another CT grid: give the new images' "
-                f"own contours with --labels and --names ({error})"
-            ) from error
+def _save(
+    case_dir: Path,
+    source: Path,
+    series: ImportedSeries,
+    identity: Identity,
+    outlines: _Outlines | None,
+    choices: str | None,
+) -> CaseFolder:
+    now = read_clock()
+    with open_or_make(case_dir, now) as case:
+        with case.transaction(now=now, what="images imported", restamp=Restamper(case)) as change:
+            _put_images(change, series, source)
+            change.put_json("identity", "identity.json", asdict(identity))
+            if outlines is not None:
+                _put_outlines(change, case, outlines)
+            if choices is not None:
+                change.put_choices(choices)
+        renew_copy(case)
+        return case
+
+
+def _refuse_contours_of_other_images(case: CaseFolder, series: ImportedSeries) -> None:
+    """Refuse new images under contours that were drawn on others."""
+    if not case.has("ct") or not (case.has("labels") or case.has("surfaces")):
+        return
+    what = (
+        "the contours in the case were drawn on another CT grid: give the new images' own "
+        "contours with --labels and --names"
+    )
+    old, new = case.json_of("series").get("frame_of_reference_uid"), series.frame_of_reference_uid
+    if old and new and old != new:
+        raise InputError(f"{what} (the scanner's frame of reference differs)")
+    try:
+        check_same_grid(read_nifti_volume(case.path_of("ct")).grid, series.volume.grid)
+    except InputError as error:
+        raise InputError(f"{what} ({error})") from error
 
 
 def _read_outlines(ct: Volume, labels: Path, names: Path) -> _Outlines:
@@ -141,7 +171,6 @@ def _read_outlines(ct: Volume, labels: Path, names: Path) -> _Outlines:
 
 def _put_images(change: Transaction, series: ImportedSeries, source: Path) -> None:
     change.put_file("ct", "ct.nii", lambda path: write_nifti(path, series.volume))
-    change.put_json("identity", "identity.json", asdict(series.identity))
     facts = {
         "source": source.name,
         "series_uid": series.series_uid,
@@ -175,33 +204,23 @@ def _put_outlines(change: Transaction, case: CaseFolder, outlines: _Outlines) ->
             change.drop(step)
 
 
-def _default_choices(outlines: _Outlines | None) -> str:
-    if outlines is None or not outlines.contours.of(Structure.TUMOUR):
-        return render_choices(Choices(), {"level.diseased": "no tumour was outlined at import"})
-    try:
-        anatomy = describe_anatomy(outlines.contours)
-        level = default_diseased_level(outlines.contours, anatomy)
-    except VertBlocError as error:
-        return render_choices(Choices(), {"level.diseased": f"not found at import: {error}"})
-    reason = f"{level} holds most of the outlined tumour; nobody has confirmed it by counting"
-    return render_choices(
-        Choices(level=LevelChoice(diseased=str(level))), {"level.diseased": reason}
-    )
-
-
-def _lines(series: ImportedSeries, outlines: _Outlines | None, case_dir: Path) -> tuple[str, ...]:
+def _lines(
+    series: ImportedSeries, outlines: _Outlines | None, case: CaseFolder, notes: tuple[str, ...]
+) -> tuple[str, ...]:
     grid = series.volume.grid
-    sizes, spacing = (
-        " x ".join(map(str, grid.shape)),
-        " x ".join(f"{s:g}" for s in grid.spacing_mm),
-    )
-    lines = [f"CT read: {sizes} voxels of {spacing} mm, {series.files} files"]
+    sizes = " x ".join(map(str, grid.shape))
+    spacing = " x ".join(f"{mm:.4g}" for mm in grid.spacing_mm)
+    files = f"{series.files} file" + ("s" if series.files > 1 else "")
+    lines = [f"CT read: {sizes} voxels of {spacing} mm, {files}"]
     lines += [f"left out: {note}" for note in series.left_out]
-    lines += [f"noted: {note}" for note in series.tolerated]
-    if outlines is None:
-        lines.append("no contours yet: import again with --labels FILE --names FILE")
-    else:
+    lines += [f"noted: {note}" for note in (*series.tolerated, *notes)]
+    if outlines is not None:
         lines.append(f"contours read: {len(outlines.contours.contours())} structures")
         lines += [f"noted: {note}" for note in outlines.notes]
-    lines.append(f"case: {case_dir}; the team's choices are in {case_dir / 'choices.toml'}")
+    elif case.has("labels") or case.has("surfaces"):
+        lines.append("the contours in the case stay: they lie on the same grid")
+    else:
+        lines.append("no contours yet: import again with --labels FILE --names FILE")
+    lines += [f"plan OUT OF DATE: {reason}" for reason in case.marked_stale]
+    lines.append(f"case: {case.path}; the team's choices are in {case.choices_path}")
     return tuple(lines)

@@ -51,15 +51,20 @@ def load_identity(case: CaseFolder) -> Identity:
     return case.identity() if case.has("identity") else Identity()
 
 
+def load_pictures(case: CaseFolder) -> dict[str, bytes]:
+    """The plan's pictures as PNG, by name; empty if none were drawn."""
+    if not case.has("pictures"):
+        return {}
+    folder: Path = case.path_of("pictures")
+    return {path.stem: path.read_bytes() for path in sorted(folder.glob("*.png"))}
+
+
 class Restamper:
     """Writes a case's sheet anew from its plan, for instance with an out-of-date band."""
 
     def __init__(self, case: CaseFolder) -> None:
         self._identity = load_identity(case)
-        self._pictures: dict[str, bytes] = {}
-        if case.has("pictures"):
-            folder: Path = case.path_of("pictures")
-            self._pictures = {p.stem: p.read_bytes() for p in sorted(folder.glob("*.png"))}
+        self._pictures = load_pictures(case)
 
     def __call__(self, document: dict[str, Any]) -> bytes:
         """The sheet as PDF."""

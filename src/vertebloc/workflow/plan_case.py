@@ -10,13 +10,12 @@ from typing import Any
 from vertebloc.anatomy import describe_anatomy
 from vertebloc.anatomy.contours import ContourSet
 from vertebloc.anatomy.levels import Level
-from vertebloc.anatomy.model import Anatomy, CountedFrom, LevelConfirmation, SideVerdict
+from vertebloc.anatomy.model import Anatomy, CountedFrom, LevelConfirmation
 from vertebloc.case.choice_words import StandingSide
 from vertebloc.case.choices import Choices
 from vertebloc.case.provenance import Inputs, canonical_bytes
 from vertebloc.case.short_code import short_code
 from vertebloc.errors import InputError
-from vertebloc.exchange import atomic
 from vertebloc.exchange.case_folder import CaseFolder
 from vertebloc.reports import (
     PlanOrigin,
@@ -41,9 +40,16 @@ from vertebloc.workflow.load_case import (
     load_identity,
 )
 from vertebloc.workflow.saying import Say, say_nothing
+from vertebloc.workflow.sheet_copy import renew_copy
+from vertebloc.workflow.team_words import team_assumptions
 
 #: What the short code does not stand for: itself, the time, and words made from the rest.
 NOT_IN_CODE = ("code", "made_at", "stale", "answer", "answer_parts")
+_STANDING = {
+    StandingSide.LEFT: Side.LEFT,
+    StandingSide.RIGHT: Side.RIGHT,
+    StandingSide.HEAD_UP: None,
+}
 SOURCES = ("Cartiaux 2010: mean location error of free-hand cuts, drawn as a bracket",)
 
 
@@ -92,6 +98,8 @@ def plan_case(
         If contours are missing, choices are mistaken, or left and right contradict each other.
     """
     case = CaseFolder.open(case_dir)
+    for note in case.notes:
+        say(note)
     choices = load_choices(case)
     say("reading the case")
     contours, ct = load_contours(case), load_ct(case)
@@ -110,10 +118,7 @@ def plan_case(
         for name, picture in pictures.items():
             change.put_bytes("pictures", f"{name}.png", picture)
         change.record_plan(inputs, computed.document["code"])
-    copy = None
-    if without_identity:
-        copy = case_dir / "planning-sheet-without-identity.pdf"
-        atomic.write_whole(copy, planning_sheet(computed.document, pictures, None))
+    copy = renew_copy(case, wanted=without_identity)
     return PlanReport(
         document=computed.document,
         plan_json=saved,
@@ -128,7 +133,7 @@ def _compute(contours: ContourSet, choices: Choices, inputs: Inputs, say: Say) -
     chosen = Level.parse(choices.level.diseased) if choices.level.diseased else None
     anatomy = describe_anatomy(contours, diseased=chosen)
     level = chosen or _diseased(anatomy)
-    overridden = _check_sides(anatomy, choices)
+    said = team_assumptions(anatomy, contours, choices)
     say("measuring tumour and bone")
     solids = collect_solids(contours, anatomy, level)
     say("staging")
@@ -157,7 +162,7 @@ def _compute(contours: ContourSet, choices: Choices, inputs: Inputs, say: Say) -
             code=code,
             inputs=inputs.as_dict(),
             sources=SOURCES,
-            assumptions=(*overridden, *anatomy.warnings),
+            assumptions=(*said, *anatomy.warnings),
         )
         document = plan_document(
             plan=plan,
@@ -177,21 +182,6 @@ def _diseased(anatomy: Anatomy) -> Level:
             return level
     raise InputError(
         "the diseased vertebra is not known: set diseased under [level] in choices.toml"
-    )
-
-
-def _check_sides(anatomy: Anatomy, choices: Choices) -> tuple[str, ...]:
-    """Refuse images whose left and right contradict, unless a named person answers for them."""
-    if anatomy.handedness.verdict is not SideVerdict.CONTRADICTS:
-        return ()
-    if not choices.sides.confirmed_by:
-        raise InputError(
-            f"{anatomy.handedness.words} If the sides are right all the same, set confirmed_by "
-            "and reason under [sides] in choices.toml"
-        )
-    return (
-        f"left and right contradict each other; {choices.sides.confirmed_by} answers for them: "
-        f"{choices.sides.reason}",
     )
 
 
@@ -223,7 +213,7 @@ def _scene(computed: _Computed, choices: Choices, ct: Volume) -> Scene:
         surfaces={name: surface for name, surface in maybe.items() if surface is not None},
         ct=ct,
         vertebrae=computed.anatomy.vertebrae,
-        standing=Side.RIGHT if choices.standing_side is StandingSide.RIGHT else Side.LEFT,
+        standing=_STANDING[choices.standing_side],
         hand=published_hand_error(),
     )
 

@@ -1,6 +1,7 @@
 """The whole chain on the lead made-up patient at coarse resolution, through the commands."""
 
 import json
+import re
 import shutil
 import subprocess
 import sys
@@ -124,6 +125,111 @@ def test_check_confirms_the_code_then_refuses_after_a_choice_changed(planned, tm
     assert json.loads(again.stdout)["code"] != code
 
 
+def test_changed_contours_mark_the_plan_at_once(scan, planned, tmp_path):
+    """Import, not a later check, marks plan, sheet and the copy that names nobody."""
+    import nibabel
+    import pypdf
+
+    case = tmp_path / "case"
+    shutil.copytree(planned[0], case)
+    code = json.loads(planned[1].stdout)["code"]
+    assert run("plan", case, "--without-identity").returncode == 0
+    image = nibabel.load(scan / "labels.nii.gz")
+    values = np.asarray(image.dataobj).copy()
+    values[np.unravel_index(int(np.argmax(values > 0)), values.shape)] = 0  # one voxel
+    nibabel.save(nibabel.Nifti1Image(values, image.affine, image.header), tmp_path / "b.nii.gz")
+    words = ("--labels", tmp_path / "b.nii.gz", "--names", scan / "names.json")
+    done = run("import", scan / "ct", "--case", case, *words)
+    assert done.returncode == 0, done.stderr
+    assert "plan OUT OF DATE: the contours were changed" in done.stdout
+    assert json.loads((case / "plan.json").read_text())["stale"]
+    for name in ("planning-sheet.pdf", "planning-sheet-without-identity.pdf"):
+        assert "OUT OF DATE" in pypdf.PdfReader(case / name).pages[0].extract_text(), name
+    refused = run("check", case, code)
+    assert refused.returncode == 1
+    assert "out of date" in refused.stdout
+    back = ("--labels", scan / "labels.nii.gz", "--names", scan / "names.json")
+    assert run("import", scan / "ct", "--case", case, *back).returncode == 0
+    assert run("check", case, code).returncode == 0
+    for name in ("planning-sheet.pdf", "planning-sheet-without-identity.pdf"):
+        assert "OUT OF DATE" not in pypdf.PdfReader(case / name).pages[0].extract_text(), name
+
+
+def test_check_answers_even_if_the_mark_cannot_be_written(planned, tmp_path):
+    """Somebody else writes in the case: the sheet is refused all the same."""
+    from vertebloc.exchange.atomic import only_writer
+
+    case = tmp_path / "case"
+    shutil.copytree(planned[0], case)
+    code = json.loads(planned[1].stdout)["code"]
+    choices = case / "choices.toml"
+    choices.write_text(choices.read_text().replace("kerf_mm = 1.0", "kerf_mm = 1.5"))
+    with only_writer(case):
+        refused = run("check", case, code)
+    assert refused.returncode == 1, refused.stderr
+    assert "choices were changed" in refused.stdout
+    assert "NOT WRITTEN" in refused.stdout
+    assert json.loads((case / "plan.json").read_text())["stale"] == []
+
+
+def test_a_damaged_file_is_named_and_the_code_refused(planned, tmp_path):
+    case = tmp_path / "case"
+    shutil.copytree(planned[0], case)
+    code = json.loads(planned[1].stdout)["code"]
+    (labels,) = (case / "contours").glob("labels-*.nii.gz")
+    labels.write_bytes(labels.read_bytes()[:-1] + b"x")
+    for words in (("check", case), ("check", case, code)):
+        refused = run(*words)
+        assert refused.returncode == 1
+        assert f"DAMAGED: contours/{labels.name}" in refused.stdout
+
+
+def test_an_altered_plan_json_is_put_right_and_said(planned, tmp_path):
+    case = tmp_path / "case"
+    shutil.copytree(planned[0], case)
+    plan = case / "plan.json"
+    saved = plan.read_bytes()
+    plan.write_bytes(saved.replace(b'"margin_mm"', b'"margin_cm"', 1))
+    done = run("check", case)
+    assert done.returncode == 0
+    assert "put right: plan.json was not the last one saved" in done.stdout
+    assert plan.read_bytes() == saved
+
+
+def test_choices_give_the_share_that_chose_the_level(planned):
+    text = (planned[0] / "choices.toml").read_text()
+    assert 'diseased = "T10"' in text
+    # the made-up tumour lies at T10 but for the rim of its paravertebral ball
+    share = re.search(r"# This value: (\d+) % of the outlined tumour lies at T10", text)
+    assert share is not None and 90 <= int(share[1]) <= 100
+
+
+def test_surfaces_do_as_well_as_a_label_map(scan, tmp_path):
+    from vertebloc.anatomy.structures import Structure
+    from vertebloc.exchange.surface_files import write_ply
+    from vertebloc.made_up.surfaces import surface_of
+
+    patient, named = made_up.lead_patient(), []
+    folder = tmp_path / "surfaces"
+    folder.mkdir()
+    wanted = (Structure.VERTEBRA, Structure.RIB, Structure.TUMOUR, Structure.SAC, Structure.AORTA)
+    for structure in wanted:
+        for contour, solid in patient.of(structure).items():
+            file = f"{structure.name.lower()} {len(named)}.ply"
+            write_ply(folder / file, surface_of(solid, 1.5))
+            named.append((file, contour))
+    write_names_file(folder / "names.json", NamesFile(surfaces=tuple(named)))
+    case = tmp_path / "case"
+    words = ("--labels", folder, "--names", folder / "names.json")
+    done = run("import", scan / "ct", "--case", case, *words)
+    assert done.returncode == 0, done.stderr
+    plan = run("plan", case, "--json")
+    assert plan.returncode == 0, plan.stderr
+    document = json.loads(plan.stdout)
+    assert (document["level"], document["tumour"]["side"]) == ("T10", "left")
+    assert "surfaces" in document["inputs"] and "labels" not in document["inputs"]
+
+
 def test_remarks_in_the_choices_do_not_make_it_stale(planned, tmp_path):
     case = tmp_path / "case"
     shutil.copytree(planned[0], case)
@@ -235,6 +341,20 @@ def test_an_image_mirrored_without_its_header_is_refused(scan, tmp_path):
     assert is_one_clear_line(result), result.stderr
     assert "CONTRADICT" in result.stderr
     assert "[sides]" in result.stderr
+    assert not (case / "plan.json").exists()
+    choices = case / "choices.toml"
+    before, heading, after = choices.read_text().partition("[sides]")
+    after = after.replace('confirmed_by = ""', 'confirmed_by = "Dr Example"')
+    choices.write_text(before + heading + after)
+    half = run("plan", case)
+    assert is_one_clear_line(half), half.stderr
+    assert "reason is empty" in half.stderr
+    after = after.replace('reason = ""', 'reason = "marker on the skin"')
+    choices.write_text(before + heading + after)
+    document = json.loads(run("plan", case, "--json").stdout)
+    assert document["tumour"]["side"] == "right"
+    (line,) = [a for a in document["assumptions"] if "Dr Example" in a]
+    assert line.endswith("Dr Example answers for them: marker on the skin")
 
 
 def test_help_shows_an_example():

@@ -1,0 +1,42 @@
+"""The copy of the sheet that names nobody: kept as true as the sheet itself."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from vertebloc.exchange import atomic
+from vertebloc.exchange.case_folder import CaseFolder
+from vertebloc.reports import planning_sheet
+from vertebloc.workflow.load_case import load_pictures
+
+COPY = "planning-sheet-without-identity.pdf"
+
+
+def renew_copy(case: CaseFolder, *, wanted: bool = False) -> Path | None:
+    """Write the copy without identity anew from the saved plan, marks of age included.
+
+    Parameters
+    ----------
+    case : CaseFolder
+        A case after its last change.
+    wanted : bool
+        Make the copy; without it, only one that lies there already is renewed.
+
+    Returns
+    -------
+    Path or None
+        The copy; None if there is none.
+
+    Raises
+    ------
+    InputError
+        If the disk refuses.
+    """
+    path = case.path / COPY
+    if not case.has("plan") or not (wanted or path.exists()):
+        return None
+    sheet = planning_sheet(case.json_of("plan"), load_pictures(case), None)
+    with atomic.say_plainly(f"save {path}"):
+        if not path.exists() or path.read_bytes() != sheet:
+            atomic.write_whole(path, sheet)
+    return path
