@@ -173,3 +173,23 @@ def demo(
     typer.echo(f"\nsheet: {report.planned.sheet}\nplan: {report.planned.plan_path}")
     if not no_open and (os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY")):
         webbrowser.open(report.planned.sheet.resolve().as_uri())
+
+
+@app.command("open", epilog="Example: vertebloc open case/ --no-browser")
+def open_case(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="Case folder; may be new.")],
+    port: Annotated[int, typer.Option(help="Port on this machine; 0: any free.")] = 0,
+    no_browser: Annotated[
+        bool, typer.Option("--no-browser", help="Only print the address.")
+    ] = False,
+) -> None:
+    """Open a case in the browser of this machine. Stop with Ctrl-C."""
+    from vertebloc.app.server import serve_case
+
+    def opened(address: str) -> None:
+        typer.echo(f"open in the browser of this machine (the key works once): {address}")
+        typer.echo("press Enter for another address, Ctrl-C to stop; all changes are saved")
+        if not no_browser:
+            webbrowser.open(address)
+
+    serve_case(folder, port=port, opened=opened)

@@ -36,6 +36,7 @@ PLACES: Mapping[str, tuple[str, str]] = {
     "pictures": ("sheets", "pictures"),
     "plan": ("results", "plan"),
     "sheet": ("sheets", "plan"),
+    "history": ("results", "history"),
 }
 MANY_FILES = ("surfaces", "pictures")  #: steps that are a folder of files
 INPUT_STEPS = ("ct", "labels", "names", "surfaces")  #: steps a plan is computed from

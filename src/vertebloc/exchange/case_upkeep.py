@@ -12,6 +12,7 @@ from pathlib import Path
 
 from vertebloc.exchange.atomic import ASIDE, flush, size_and_hash, write_whole
 from vertebloc.exchange.case_manifest import PENDING_CHOICES, PLACES, Manifest
+from vertebloc.exchange.choices_history import holds_choices
 from vertebloc.exchange.journal import append_change, read_journal
 
 CHOICES = "choices.toml"
@@ -115,10 +116,20 @@ def _put_choices_in_place(folder: Path, manifest: Manifest) -> str:
     pending, current = folder / manifest.pending_choices.path, folder / CHOICES
     kept = ""
     if current.exists() and current.read_bytes() != pending.read_bytes():
-        kept = _keep_former(folder, current.read_bytes(), manifest.change.time)
+        former = current.read_bytes()
+        if not _is_in_history(folder, manifest, former):
+            kept = _keep_former(folder, former, manifest.change.time)
     pending.replace(current)
     flush(folder)
     return kept
+
+
+def _is_in_history(folder: Path, manifest: Manifest, choices: bytes) -> bool:
+    """Whether the case's history of choices holds this very file, so that undo gives it back."""
+    step = manifest.steps.get("history")
+    if step is None or not (folder / step.files[0].path).exists():
+        return False
+    return holds_choices((folder / step.files[0].path).read_bytes(), choices)
 
 
 def _keep_former(folder: Path, former: bytes, time: str) -> str:

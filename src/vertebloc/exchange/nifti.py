@@ -79,6 +79,38 @@ def read_nifti_volume(path: Path) -> Volume:
     return Volume(grid, values)
 
 
+def read_nifti_sizes(path: Path) -> tuple[tuple[int, int, int], tuple[float, float, float]]:
+    """Read only how large an image is, from its header.
+
+    Parameters
+    ----------
+    path : Path
+        A ``.nii`` or ``.nii.gz`` file.
+
+    Returns
+    -------
+    tuple of (3 int, 3 float)
+        Voxels along each axis, and voxel edges, mm.
+
+    Raises
+    ------
+    InputError
+        If the file is damaged or not three-dimensional.
+    """
+    try:
+        header = cast(Any, nibabel).load(path).header
+        ni, nj, nk = (int(n) for n in header.get_data_shape())
+        edges = np.linalg.norm(_lps_from_ijk(header, path)[:3, :3], axis=0)
+    except (ImageFileError, HeaderDataError, OSError, EOFError, ValueError) as error:
+        if isinstance(error, InputError):
+            raise
+        raise InputError(
+            f"{path} cannot be read as NIfTI ({' '.join(str(error).split())}): it may be cut "
+            "short; copy it again"
+        ) from error
+    return (ni, nj, nk), (float(edges[0]), float(edges[1]), float(edges[2]))
+
+
 def read_nifti_labels(path: Path, names_path: Path) -> tuple[LabelMap, tuple[str, ...]]:
     """Read a label map and the names of its labels.
 

@@ -44,7 +44,12 @@ ASSUMPTIONS = (
 
 
 def plan_resection(
-    *, anatomy: Anatomy, solids: ResectionSolids, choices: Choices, level: Level
+    *,
+    anatomy: Anatomy,
+    solids: ResectionSolids,
+    choices: Choices,
+    level: Level,
+    bones: BoneSolids | None = None,
 ) -> ResectionPlan:
     """Plan the piece and measure everything on it.
 
@@ -58,6 +63,8 @@ def plan_resection(
         The team's choices; ``by rule`` is filled in here.
     level : Level
         The diseased vertebra.
+    bones : BoneSolids or None
+        The bones ready for cutting, from ``prepare_bones``, if they are at hand already.
 
     Returns
     -------
@@ -72,7 +79,7 @@ def plan_resection(
         If the cuts free no piece, or free one that locks on the side it is to leave by.
     """
     vertebra = anatomy.vertebrae[level]
-    bones = prepare_bones(solids, vertebra)
+    bones = bones or prepare_bones(solids, vertebra)
     arch = plan_arch(vertebra, solids, choices)
     cuts = place_cuts(anatomy, solids, bones, choices, arch)
     nibbled = nibbled_bone(bones, solids, vertebra, cuts)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import shutil
+import tempfile
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -68,6 +69,36 @@ def make_demo(folder: Path, *, twin: bool = False, say: Say = say_nothing) -> De
         If the folder holds something that is no demo of ours.
     """
     _make_room(folder)
+    imported = _bring_in(folder, folder / "case", twin=twin, say=say)
+    return DemoReport(imported=imported, planned=plan_case(folder / "case", say=say))
+
+
+def make_case_of_demo(case_dir: Path, say: Say = say_nothing) -> ImportReport:
+    """Make a case of the lead made-up patient in a new or empty folder; no plan yet.
+
+    Parameters
+    ----------
+    case_dir : Path
+        The case folder.
+    say : callable
+        Called before each long step.
+
+    Returns
+    -------
+    ImportReport
+        What the import said.
+
+    Raises
+    ------
+    InputError
+        If the folder holds something.
+    """
+    with tempfile.TemporaryDirectory() as aside:
+        return _bring_in(Path(aside), case_dir, twin=False, say=say)
+
+
+def _bring_in(folder: Path, case: Path, *, twin: bool, say: Say) -> ImportReport:
+    """Write the patient as a scanner and an outliner would, and import that."""
     patient = made_up.lead_patient().mirrored() if twin else made_up.lead_patient()
     grid = made_up.default_grid(patient)
     say("making the made-up patient's CT")
@@ -84,11 +115,10 @@ def make_demo(folder: Path, *, twin: bool = False, say: Say = say_nothing) -> De
     label_path, names_path = folder / "contours.nii.gz", folder / "contours.json"
     write_nifti(label_path, labels.volume)
     write_names_file(names_path, NamesFile(about=patient.about, labels=dict(labels.names)))
-    case = folder / "case"
     imported = import_case(folder / "ct", case, labels=label_path, names=names_path, say=say)
     if twin:
         _confirm_sides(case)
-    return DemoReport(imported=imported, planned=plan_case(case, say=say))
+    return imported
 
 
 def _make_room(folder: Path) -> None:

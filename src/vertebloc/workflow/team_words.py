@@ -8,17 +8,33 @@ from vertebloc.case.choices import Choices
 from vertebloc.errors import InputError
 
 
-def team_assumptions(anatomy: Anatomy, contours: ContourSet, choices: Choices) -> tuple[str, ...]:
+def has_tract(contours: ContourSet) -> bool:
+    """Whether a biopsy tract is outlined.
+
+    Parameters
+    ----------
+    contours : ContourSet
+        All outlines.
+
+    Returns
+    -------
+    bool
+        True if there is one.
+    """
+    return bool(contours.of(Structure.TRACT))
+
+
+def team_assumptions(anatomy: Anatomy, choices: Choices, *, tract: bool) -> tuple[str, ...]:
     """What people decided, as lines for the plan's assumptions, with the names that stand for it.
 
     Parameters
     ----------
     anatomy : Anatomy
         With its finding about left and right.
-    contours : ContourSet
-        All outlines.
     choices : Choices
         The team's choices.
+    tract : bool
+        Whether a biopsy tract is outlined.
 
     Returns
     -------
@@ -34,7 +50,7 @@ def team_assumptions(anatomy: Anatomy, contours: ContourSet, choices: Choices) -
         f"warning set aside by {one.who}: {one.what!r}; reason: {one.reason}"
         for one in choices.overrides
     ]
-    if contours.of(Structure.TRACT):
+    if tract:
         lines.append(
             f"biopsy tract in soft tissue: {choices.tract.value} (the team's choice); it is not "
             "part of the piece that is measured here"

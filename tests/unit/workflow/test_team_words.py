@@ -11,7 +11,7 @@ from vertebloc.case.choices import Choices, Override, SidesChoice
 from vertebloc.errors import InputError
 from vertebloc.space.surfaces import TriangleSurface
 from vertebloc.workflow.plan_case import _STANDING
-from vertebloc.workflow.team_words import team_assumptions
+from vertebloc.workflow.team_words import has_tract, team_assumptions
 
 TETRAHEDRON = TriangleSurface(
     [[0, 0, 0], [9, 0, 0], [0, 9, 0], [0, 0, 9]], [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]]
@@ -28,15 +28,15 @@ def anatomy(verdict):
     "verdict", [verdict for verdict in SideVerdict if verdict is not SideVerdict.CONTRADICTS]
 )
 def test_nothing_decided_nothing_said(verdict):
-    assert team_assumptions(anatomy(verdict), NOTHING, Choices()) == ()
+    assert team_assumptions(anatomy(verdict), Choices(), tract=has_tract(NOTHING)) == ()
 
 
 def test_contradicting_sides_need_a_named_person():
     found = anatomy(SideVerdict.CONTRADICTS)
     with pytest.raises(InputError, match=r"CONTRADICT.*\[sides\]"):
-        team_assumptions(found, NOTHING, Choices())
+        team_assumptions(found, Choices(), tract=False)
     sides = SidesChoice(confirmed_by="Dr Example", reason="marker on the skin")
-    (line,) = team_assumptions(found, NOTHING, Choices(sides=sides))
+    (line,) = team_assumptions(found, Choices(sides=sides), tract=False)
     assert "Dr Example answers for them: marker on the skin" in line
 
 
@@ -44,8 +44,8 @@ def test_a_warning_set_aside_is_printed_with_who_and_why():
     override = Override(what="T12 is cut by the edge", who="Dr Example", reason="not needed")
     (line,) = team_assumptions(
         anatomy(SideVerdict.CONTRADICTS),
-        NOTHING,
         Choices(overrides=(override,), sides=SidesChoice(confirmed_by="a", reason="b")),
+        tract=False,
     )[1:]
     assert line == "warning set aside by Dr Example: 'T12 is cut by the edge'; reason: not needed"
 
@@ -55,7 +55,9 @@ def test_the_chosen_fate_of_an_outlined_tract_is_printed(choice):
     tract = ContourSet(surfaces={Contour(Structure.TRACT, None, None, None): TETRAHEDRON})
     sides = SidesChoice(confirmed_by="a", reason="b")
     lines = team_assumptions(
-        anatomy(SideVerdict.CONTRADICTS), tract, Choices(tract=choice, sides=sides)
+        anatomy(SideVerdict.CONTRADICTS),
+        Choices(tract=choice, sides=sides),
+        tract=has_tract(tract),
     )
     assert f"biopsy tract in soft tissue: {choice.value} (the team's choice)" in lines[-1]
 

@@ -1,0 +1,234 @@
+"""What the open windows share: the case, its latest plan, and who holds it."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from vertebloc.case.choice_words import CountedFrom
+from vertebloc.case.choices import Choices
+from vertebloc.errors import VertBlocError
+from vertebloc.reports import page_words as words
+from vertebloc.reports.page_views import empty_view, print_header
+from vertebloc.workflow.case_pictures import describe_pictures
+from vertebloc.workflow.demo import make_case_of_demo
+from vertebloc.workflow.open_case import OpenCase
+
+Listener = Callable[[], None]
+
+
+class Desk:
+    """One case and its windows; a window hears of every change."""
+
+    def __init__(self, case_dir: Path) -> None:
+        self.case_dir = case_dir
+        self.case: OpenCase | None = None
+        self.document: dict[str, Any] | None = None
+        self.pictures = empty_view()
+        self.doing = ""  #: what is being computed now; empty: nothing
+        self.error = ""  #: one line: why the last step could not be done
+        self.holder = ""  #: the window that may change the case
+        self._listeners: dict[str, Listener] = {}
+        self._starting: asyncio.Task[None] | None = None
+
+    def listen(self, window: str, heard: Listener) -> None:
+        """Have a window told of changes; the first window holds the case.
+
+        Parameters
+        ----------
+        window : str
+            The window's name.
+        heard : callable
+            Called after each change.
+        """
+        self._listeners[window] = heard
+        if self.holder not in self._listeners:
+            self.holder = window
+
+    def leave(self, window: str) -> None:
+        """Forget a window that was closed; the next one may hold the case.
+
+        Parameters
+        ----------
+        window : str
+            Its name.
+        """
+        self._listeners.pop(window, None)
+        if self.holder == window:
+            self.holder = next(iter(self._listeners), "")
+            self.tell()
+
+    def take(self, window: str) -> None:
+        """Let a window hold the case from now on.
+
+        Parameters
+        ----------
+        window : str
+            Its name.
+        """
+        self.holder = window
+        self.tell()
+
+    def tell(self) -> None:
+        """Tell all windows that something changed."""
+        for heard in tuple(self._listeners.values()):
+            heard()
+
+    def say(self, words: str) -> None:
+        """Show what is being done now; empty: nothing any more.
+
+        Parameters
+        ----------
+        words : str
+            In a few words.
+        """
+        self.doing = words
+        self.tell()
+
+    def start(self) -> None:
+        """Begin to read the case, once, unless it is read or being read."""
+        if self.document is None and not self.error and self._starting is None and not self.doing:
+            self._starting = asyncio.get_running_loop().create_task(self._prepare())
+
+    async def _prepare(self) -> None:
+        try:
+            self.pictures = describe_pictures(self.case_dir)
+            if self.is_empty:
+                return
+            if self.case is None:
+                self.case = OpenCase.open(self.case_dir)
+            if self.case.has_contours:
+                await self.case.prepare(self.say)
+                await self.replan()
+        except VertBlocError as error:
+            self.error = str(error)
+        finally:
+            self._starting = None
+            self.say("")
+
+    async def replan(self) -> None:
+        """Compute the plan anew; the last one stays, with the reason, if that cannot be done."""
+        if self.case is None:
+            return
+        self.say(words.PLANNING)
+        try:
+            planned = await self.case.replan()
+            self.document, self.error = dict(planned.document), ""
+        except VertBlocError as error:
+            self.error = str(error)
+        self.say("")
+
+    async def change(self, choices: Choices, what: str) -> None:
+        """Take new choices, save them, plan anew.
+
+        Parameters
+        ----------
+        choices : Choices
+            All choices as they shall be.
+        what : str
+            The change in words.
+        """
+        await self._after(lambda case: case.change(choices, what))
+
+    async def undo(self) -> None:
+        """Take the last change back, plan anew."""
+        await self._after(lambda case: case.undo())
+
+    async def redo(self) -> None:
+        """Make a change again, plan anew."""
+        await self._after(lambda case: case.redo())
+
+    async def save_sheet(self) -> None:
+        """Write plan.json and the sheet of the plan on the screen."""
+        self.say(words.WRITING_SHEET)
+        await self._after(lambda case: case.save_sheet(), replan=False, beside=True)
+
+    async def _after(
+        self, act: Callable[[OpenCase], Any], *, replan: bool = True, beside: bool = False
+    ) -> None:
+        if self.case is None:
+            return
+        try:
+            if beside:
+                await asyncio.to_thread(act, self.case)
+            else:
+                act(self.case)
+            self.error = ""
+        except VertBlocError as error:
+            self.error = str(error)
+            self.say("")
+            return
+        if replan:
+            await self.replan()
+        else:
+            self.say("")
+
+    async def try_made_up(self) -> None:
+        """Make the lead made-up patient in the empty folder, and open it."""
+        self.say(words.MAKING_DEMO)
+        try:
+            await asyncio.to_thread(make_case_of_demo, self.case_dir)
+            self.pictures = describe_pictures(self.case_dir)
+        except VertBlocError as error:
+            self.error = str(error)
+        self.say("")
+        self.start()
+
+    def close(self) -> None:
+        """Let go of the case."""
+        if self.case is not None:
+            self.case.close()
+
+    @property
+    def is_empty(self) -> bool:
+        """Whether there is no case yet."""
+        return self.pictures == empty_view()
+
+    @property
+    def choices(self) -> Choices:
+        """The team's choices as they are now."""
+        return self.case.choices if self.case is not None else Choices()
+
+    async def set_level(self, **changed: str) -> None:
+        """Change the diseased level, who confirmed it, or the end it was counted from.
+
+        Parameters
+        ----------
+        **changed : str
+            ``diseased``, ``confirmed_by`` or ``counted_from``.
+        """
+        try:
+            level = replace(self.choices.level, **{
+                name: CountedFrom(value) if name == "counted_from" else value
+                for name, value in changed.items()
+            })  # fmt: skip
+        except VertBlocError as error:
+            self.error = str(error)
+            self.tell()
+            return
+        await self.change(replace(self.choices, level=level), words.LEVEL_CHANGED)
+
+    def level_names(self) -> list[tuple[str, str]]:
+        """The outlined vertebrae, to choose the diseased one from."""
+        prepared = self.case.prepared if self.case is not None else None
+        if prepared is None:
+            return []
+        return [(str(level), str(level)) for level in sorted(prepared.anatomy.vertebrae)]
+
+    def person_words(self) -> str:
+        """Who the person is, for the top of every page."""
+        if self.case is None or self.case.identity.is_blank:
+            return ""
+        return self.case.identity.words
+
+    def print_words(self) -> str:
+        """Name, level, side and code, for the top of every printed page."""
+        return print_header(self.person_words(), self.document, self.stale_words())
+
+    def stale_words(self) -> tuple[str, ...]:
+        """Why the sheet in the folder is out of date."""
+        reasons = self.case.stale_reasons if self.case is not None else ()
+        return tuple(words.sheet_is_old(reason) for reason in reasons)

@@ -1,0 +1,157 @@
+"""One window: the question on top, its answer, one large picture, few numbers, the rest folded."""
+
+from __future__ import annotations
+
+from html import escape
+from typing import Any
+
+from nicegui import Client, ui
+
+from vertebloc.app.desk import Desk
+from vertebloc.app.pages import cuts, level, pictures, spread
+from vertebloc.app.parts import show_card, show_markup, show_note, show_verb
+from vertebloc.app.picture import Picture
+from vertebloc.reports import page_words as words
+from vertebloc.reports.page_views import PageView
+from vertebloc.reports.page_words import Question
+
+PAGES = {
+    Question.PICTURES: pictures,
+    Question.LEVEL: level,
+    Question.SPREAD: spread,
+    Question.CUTS: cuts,
+}
+ADDRESS = {
+    Question.PICTURES: "/",
+    Question.LEVEL: "/level",
+    Question.SPREAD: "/spread",
+    Question.CUTS: "/cuts",
+}
+HEAD = '<link rel="stylesheet" href="/look/look.css"><script src="/look/look.js" defer></script>'
+
+
+class Window:
+    """What one browser window shows; it follows the desk."""
+
+    def __init__(self, desk: Desk, client: Client, question: Question) -> None:
+        self.desk = desk
+        self.id = client.id
+        self.question = question
+        self.picture = Picture(self)
+        desk.listen(self.id, self.refresh)
+        client.on_delete(lambda: desk.leave(self.id))
+
+    @property
+    def holds(self) -> bool:
+        """Whether this window may change the case."""
+        return self.desk.holder == self.id
+
+    @property
+    def view(self) -> PageView:
+        """What the question's page says now."""
+        return PAGES[self.question].view_of(self.desk)
+
+    def show(self) -> None:
+        """Lay the page out once; later only its parts are made anew."""
+        ui.add_head_html(HEAD)
+        ui.keyboard(self._press, ignore=["input", "select", "textarea"])
+        with ui.element("main").classes("sheet"):
+            with ui.element("nav").classes("strip").props('aria-label="spine"'):
+                self._strip()
+            with ui.element("header").classes("ask"):
+                self._ask()
+            with ui.element("section").classes("picture").props('aria-label="picture"'):
+                self.picture.show()
+            with ui.element("aside").classes("side"):
+                self._side()
+            with ui.element("footer").classes("foot"):
+                self._foot()
+        self.desk.start()
+
+    def refresh(self) -> None:
+        """Show the desk as it stands now."""
+        for part in (self._strip, self._ask, self._side, self._foot):
+            part.refresh()
+        self.picture.refresh()
+
+    def go(self, question: Question) -> None:
+        """Turn to another question; the picture stays loaded.
+
+        Parameters
+        ----------
+        question : Question
+            Which.
+        """
+        self.question = question
+        ui.navigate.history.replace(ADDRESS[question])
+        self.refresh()
+
+    def go_on(self) -> None:
+        """Turn to the next question; after the last comes the first."""
+        order = list(Question)
+        self.go(order[(order.index(self.question) + 1) % len(order)])
+
+    async def _press(self, event: Any) -> None:
+        """Digits turn to a question, n to the next; undo and redo as everywhere."""
+        if not event.action.keydown:
+            return
+        key, order = str(event.key), list(Question)
+        if event.modifiers.ctrl or event.modifiers.meta:
+            if key.lower() == "z" and self.holds:
+                await (self.desk.redo() if event.modifiers.shift else self.desk.undo())
+            elif key.lower() == "y" and self.holds:
+                await self.desk.redo()
+        elif key.isdigit() and 1 <= int(key) <= len(order):
+            self.go(order[int(key) - 1])
+        elif key == "n":
+            self.go_on()
+
+    @ui.refreshable_method
+    def _strip(self) -> None:
+        show_markup("")
+
+    @ui.refreshable_method
+    def _ask(self) -> None:
+        links = "".join(
+            f'<a href="{ADDRESS[question]}"'
+            f"{' aria-current=page' if question is self.question else ''}"
+            f' data-question="{place}">{escape(question.value)}</a>'
+            for place, question in enumerate(Question)
+        )
+        turned = show_markup(
+            f'<div class="questions">{links}'
+            f'<span class="person">{escape(self.desk.person_words())}</span></div>'
+            f'<div class="printed-only">{escape(self.desk.print_words())}</div>'
+        )
+        turned.on(
+            "click",
+            lambda event: self.go(list(Question)[int(event.args)]),
+            js_handler="(event) => { const link = event.target.closest('[data-question]'); "
+            "if (link) { event.preventDefault(); emit(link.dataset.question); } }",
+        )
+        if not self.holds:
+            with ui.element("div").classes("band"):
+                ui.label(words.SECOND_WINDOW)
+                show_verb(words.TAKE_OVER, lambda: self.desk.take(self.id))
+        for line in self.desk.stale_words():
+            show_markup(f'<div class="band">{escape(line)}</div>')
+        PAGES[self.question].show_answer(self)
+
+    @ui.refreshable_method
+    def _side(self) -> None:
+        if self.desk.error:
+            show_markup(f'<div class="error" role="alert">{escape(self.desk.error)}</div>')
+        PAGES[self.question].show_side(self)
+        for card in self.view.cards:
+            show_card(card)
+
+    @ui.refreshable_method
+    def _foot(self) -> None:
+        if self.desk.doing:
+            show_note(f"{self.desk.doing} …", pending=True)
+        for sentence in self.view.foot:
+            show_note(sentence.words, must=sentence.must_not_be_overlooked)
+        PAGES[self.question].show_foot(self)
+        show_verb(words.PRINT, lambda: ui.run_javascript("window.print()"))
+        show_verb(words.NEXT_QUESTION, self.go_on)
+        show_markup(f'<p class="caution">{escape(words.CAUTION)}</p>')

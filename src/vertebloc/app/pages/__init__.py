@@ -1,0 +1,1 @@
+"""The surgeon's questions, one file each: what it says and what can be done there."""

@@ -1,0 +1,38 @@
+"""Where do we cut?"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from vertebloc.app.parts import show_sentences, show_verb
+from vertebloc.reports import page_words as words
+from vertebloc.reports.page_views import PageView, cuts_view, waiting_view
+from vertebloc.reports.page_words import Question
+
+if TYPE_CHECKING:
+    from vertebloc.app.desk import Desk
+    from vertebloc.app.page import Window
+
+
+def view_of(desk: Desk) -> PageView:
+    """What the page says."""
+    return cuts_view(desk.document) if desk.document else waiting_view(Question.CUTS)
+
+
+def show_answer(window: Window) -> None:
+    """The plan as a paragraph whose numbers can be changed, then what it comes to."""
+    show_sentences(window.view.answer)
+
+
+def show_side(window: Window) -> None:
+    """How far each cut may err; the piece, opened out."""
+
+
+def show_foot(window: Window) -> None:
+    """Undo, redo, the sheet."""
+    desk = window.desk
+    if desk.case is None or not window.holds:
+        return
+    show_verb(words.UNDO, desk.undo, able=desk.case.can_undo)
+    show_verb(words.REDO, desk.redo, able=desk.case.can_redo)
+    show_verb(words.SAVE_SHEET, desk.save_sheet)

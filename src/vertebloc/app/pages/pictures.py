@@ -1,0 +1,35 @@
+"""Who is this, and which pictures?"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from vertebloc.app.parts import show_sentences, show_verb
+from vertebloc.reports import page_words as words
+from vertebloc.reports.page_views import PageView
+
+if TYPE_CHECKING:
+    from vertebloc.app.desk import Desk
+    from vertebloc.app.page import Window
+
+
+def view_of(desk: Desk) -> PageView:
+    """What the page says."""
+    return desk.pictures
+
+
+def show_answer(window: Window) -> None:
+    """The person and the images, or that there is no case yet."""
+    show_sentences(window.view.answer)
+
+
+def show_side(window: Window) -> None:
+    """On an empty page: try everything at once."""
+    if window.desk.is_empty:
+        show_verb(
+            words.TRY_MADE_UP, window.desk.try_made_up, main=True, able=not window.desk.doing
+        )
+
+
+def show_foot(window: Window) -> None:
+    """Nothing of its own."""

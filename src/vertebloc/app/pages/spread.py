@@ -1,0 +1,31 @@
+"""How far has it grown?"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from vertebloc.app.parts import show_sentences
+from vertebloc.reports.page_views import PageView, spread_view, waiting_view
+from vertebloc.reports.page_words import Question
+
+if TYPE_CHECKING:
+    from vertebloc.app.desk import Desk
+    from vertebloc.app.page import Window
+
+
+def view_of(desk: Desk) -> PageView:
+    """What the page says."""
+    return spread_view(desk.document) if desk.document else waiting_view(Question.SPREAD)
+
+
+def show_answer(window: Window) -> None:
+    """Sectors, layers, and which is nearest to flipping."""
+    show_sentences(window.view.answer)
+
+
+def show_side(window: Window) -> None:
+    """Nothing of its own: the cards say it."""
+
+
+def show_foot(window: Window) -> None:
+    """Nothing of its own."""

@@ -1,0 +1,168 @@
+"""Small parts of a page: sentences, cards, notes. They show values and hold no rule."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from html import escape
+from typing import Any
+
+from nicegui import ui
+
+from vertebloc.reports.page_views import Card, Sentence
+
+
+def show_markup(markup: str) -> ui.html:
+    """Put markup of our own making on the page; what came from outside is escaped before.
+
+    Parameters
+    ----------
+    markup : str
+        HTML or SVG.
+
+    Returns
+    -------
+    ui.html
+        The element.
+    """
+    return ui.html(markup, sanitize=False)
+
+
+def show_sentences(sentences: Sequence[Sentence]) -> None:
+    """Show an answer: what must not be overlooked is washed.
+
+    Parameters
+    ----------
+    sentences : sequence of Sentence
+        In their order.
+    """
+    words = " ".join(
+        f'<span class="must">{escape(sentence.words)}</span>'
+        if sentence.must_not_be_overlooked
+        else escape(sentence.words)
+        for sentence in sentences
+    )
+    show_markup(f'<p class="answer" role="status">{words}</p>')
+
+
+def show_card(card: Card) -> None:
+    """Show one card.
+
+    Parameters
+    ----------
+    card : Card
+        Title, rows, drawing, note.
+    """
+    rows = "".join(f"<dt>{escape(name)}</dt><dd>{escape(value)}</dd>" for name, value in card.rows)
+    parts = [f"<h2>{escape(card.title)}</h2>", card.svg]
+    if rows:
+        parts.append(f"<dl>{rows}</dl>")
+    if card.note:
+        parts.append(f"<p>{escape(card.note)}</p>")
+    show_markup(f'<section class="card">{"".join(parts)}</section>')
+
+
+def show_note(words: str, *, must: bool = False, pending: bool = False) -> None:
+    """Show a note at the foot.
+
+    Parameters
+    ----------
+    words : str
+        One sentence.
+    must : bool
+        Whether it must not be overlooked.
+    pending : bool
+        Whether something is still being computed.
+    """
+    kind = "note" + (" must" if must else "") + (" pending" if pending else "")
+    show_markup(f'<div class="{kind}" role="note">{escape(words)}</div>')
+
+
+def show_verb(
+    words: str, done: Callable[[], Any], *, main: bool = False, able: bool = True
+) -> ui.html:
+    """Show a button that does one thing.
+
+    Parameters
+    ----------
+    words : str
+        The verb.
+    done : callable
+        What it does; may be a coroutine function.
+    main : bool
+        Whether it is the page's main act.
+    able : bool
+        Whether it can be done now.
+
+    Returns
+    -------
+    ui.html
+        The button.
+    """
+    kind, off = "verb main" if main else "verb", "" if able else " disabled"
+    shown = show_markup(f'<button type="button" class="{kind}"{off}>{escape(words)}</button>')
+    shown.on("click", lambda: done(), js_handler="(event) => event.target.disabled || emit()")
+    return shown
+
+
+def show_field(label: str, value: str, changed: Callable[[str], Any]) -> ui.html:
+    """Show a line to type in.
+
+    Parameters
+    ----------
+    label : str
+        Its name.
+    value : str
+        What stands there now.
+    changed : callable
+        Called with the new text when it is left.
+
+    Returns
+    -------
+    ui.html
+        The line.
+    """
+    shown = show_markup(
+        f'<label class="field">{escape(label)}'
+        f'<input type="text" value="{escape(value, quote=True)}"></label>'
+    )
+    return _tell(shown, changed)
+
+
+def show_choice(
+    label: str, value: str, allowed: Sequence[tuple[str, str]], changed: Callable[[str], Any]
+) -> ui.html:
+    """Show a choice among a few words.
+
+    Parameters
+    ----------
+    label : str
+        Its name.
+    value : str
+        The one chosen now.
+    allowed : sequence of (str, str)
+        Value and words of each.
+    changed : callable
+        Called with the new value.
+
+    Returns
+    -------
+    ui.html
+        The choice.
+    """
+    options = "".join(
+        f'<option value="{escape(option, quote=True)}"{" selected" if option == value else ""}>'
+        f"{escape(words)}</option>"
+        for option, words in allowed
+    )
+    shown = show_markup(f'<label class="field">{escape(label)}<select>{options}</select></label>')
+    return _tell(shown, changed)
+
+
+def _tell(shown: ui.html, changed: Callable[[str], Any]) -> ui.html:
+    """Hand on what was typed or chosen; the event rises from the field inside the markup."""
+    shown.on(
+        "change",
+        lambda event: changed(str(event.args)),
+        js_handler="(event) => emit(event.target.value)",
+    )
+    return shown

@@ -1,0 +1,114 @@
+"""What the pages say that is not part of the plan: one catalogue, to be translated."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from enum import Enum
+
+
+class Question(Enum):
+    """The surgeon's questions that have a page, in the order of the journey."""
+
+    PICTURES = "Who is this, and which pictures?"
+    LEVEL = "Which vertebra?"
+    SPREAD = "How far has it grown?"
+    CUTS = "Where do we cut?"
+
+
+CAUTION = (
+    "Planning aid for qualified teams, not a medical device. Verify against the images; local "
+    "protocols and the responsible surgeon decide."
+)
+NO_CASE = "There is no case here yet."
+NO_CASE_HOW = (
+    "Bring one in with: vertebloc import SOURCE --case DIR --labels FILE --names FILE. "
+    "Or try everything with a made-up patient, no real person."
+)
+TRY_MADE_UP = "try it with the made-up patient"
+NO_CONTOURS = "No contours yet: nothing can be measured."
+NO_CONTOURS_HOW = (
+    "Outline tumour, vertebrae and sac, then: "
+    "vertebloc import SOURCE --case DIR --labels FILE --names FILE"
+)
+NOBODY_NAMED = "Nobody is named in these images: whose they are is not known."
+PREPARING = "Measuring tumour and bone"
+PENDING = "being computed"
+PLANNING = "computing the plan"
+WRITING_SHEET = "writing the sheet"
+MAKING_DEMO = "making the made-up patient: images, contours, case"
+LEVEL_CHANGED = "level"
+STALE = "out of date"
+WHY = "why these numbers"
+FORMULA, SOURCE, LIMITS = "How it is computed", "Where it comes from", "What it does not say"
+UNDO, REDO, PRINT, SAVE_SHEET = "undo", "redo", "print", "write the sheet"
+NEXT_QUESTION = "next question"
+SECOND_WINDOW = (
+    "This case is open in another window. Here it can be read, not changed, so that two hands "
+    "do not pull at one plan."
+)
+TAKE_OVER = "work here instead"
+ASSUMED = "assumed"
+STANDING = "You stand at"
+STANDING_WORDS = {
+    "left": "the patient's left",
+    "right": "the patient's right",
+    "head up": "the head end, head up",
+}
+HALVES_TOGETHER = "move both halves together"
+LEVEL_LABELS = {
+    "diseased": "diseased vertebra",
+    "confirmed_by": "confirmed by",
+    "counted_from": "counted from",
+}
+NOT_COUNTED = "not counted yet"
+DIRECTION_ORDER = "HEAD top, FEET bottom"
+STRUCTURES = "Contours"
+IMAGES = "Pictures"
+PERSON = "Person"
+LAYERS = "Layers"
+COUNTING = "How it was counted"
+SIDES = "Left and right"
+BARS = "How far may each bone cut err"
+CARTON = "The piece, opened out"
+
+
+def pictures_sentence(sizes: Sequence[int], spacing_mm: Sequence[float], contours: int) -> str:
+    """What images and contours the case holds."""
+    voxels = " x ".join(map(str, sizes))
+    mm = " x ".join(f"{value:.4g}" for value in spacing_mm)
+    outlined = f"{contours} structures outlined" if contours else "nothing outlined yet"
+    return f"CT of {voxels} voxels of {mm} mm, {outlined}."
+
+
+def saved(what: str) -> str:
+    """That a change is on disk."""
+    return f"saved: {what}"
+
+
+def undone(what: str) -> str:
+    """That a change was taken back."""
+    return f"taken back: {what}"
+
+
+def layer_row(involved: str) -> str:
+    """Verdict on a layer: yes, no, cannot tell."""
+    return involved
+
+
+def nearest_flip(words: str, involved: bool, flips_after_mm: float) -> str:
+    """Which sector is nearest to being judged the other way."""
+    now, change = ("involved", "smaller") if involved else ("free", "larger")
+    return (
+        f"Nearest to flipping: {words}, {now}; it flips if the outline is "
+        f"{flips_after_mm:.1f} mm {change}."
+    )
+
+
+def sheet_is_old(reason: str) -> str:
+    """That the sheet in the case folder is not of the plan on the screen."""
+    return f"The sheet in the case folder is OUT OF DATE: {reason}."
+
+
+def tumour_side(side: str) -> str:
+    """On which side of the patient the tumour lies."""
+    return f"tumour on {'both sides' if side == 'both' else f'the {side}'}"

@@ -1,0 +1,192 @@
+"""Compute a plan from contours and choices: the costly part once, the rest at each choice."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from vertebloc.anatomy import describe_anatomy
+from vertebloc.anatomy.contours import ContourSet
+from vertebloc.anatomy.levels import Level
+from vertebloc.anatomy.model import Anatomy, CountedFrom, LevelConfirmation
+from vertebloc.case.choices import Choices
+from vertebloc.case.provenance import Inputs, canonical_bytes
+from vertebloc.case.short_code import short_code
+from vertebloc.errors import InputError
+from vertebloc.reports import PlanOrigin, plan_document
+from vertebloc.resection import ResectionPlan, ResectionSolids, collect_solids, plan_resection
+from vertebloc.resection.piece import BoneSolids
+from vertebloc.staging import Staging, StagingSettings, stage_tumour, tumour_side
+from vertebloc.staging.model import SideShare
+from vertebloc.workflow.clock import read_clock
+from vertebloc.workflow.saying import Say
+from vertebloc.workflow.team_words import has_tract, team_assumptions
+
+#: What the short code does not stand for: itself, the time, and words made from the rest.
+NOT_IN_CODE = ("code", "made_at", "stale", "answer", "answer_parts")
+SOURCES = ("Cartiaux 2010: mean location error of free-hand cuts, drawn as a bracket",)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Prepared:
+    """What stays the same while cuts move: anatomy, solids and staging of one level."""
+
+    level: Level
+    contour_error_mm: float
+    anatomy: Anatomy
+    solids: ResectionSolids
+    staging: Staging
+    tumour_side: SideShare
+    has_tract: bool
+
+    def serves(self, choices: Choices) -> bool:
+        """Whether choices can be planned on it, or need it made anew.
+
+        Parameters
+        ----------
+        choices : Choices
+            The team's choices.
+
+        Returns
+        -------
+        bool
+            False once another level or another contour error was chosen.
+        """
+        chosen = choices.level.diseased
+        return (
+            not chosen or Level.parse(chosen) == self.level
+        ) and choices.contour_error_mm == self.contour_error_mm
+
+
+def prepare_plan(contours: ContourSet, choices: Choices, say: Say) -> Prepared:
+    """Measure everything that a plan stands on and no cut changes.
+
+    Parameters
+    ----------
+    contours : ContourSet
+        All outlines.
+    choices : Choices
+        Names the level and the contour error.
+    say : callable
+        Called before each long step.
+
+    Returns
+    -------
+    Prepared
+        For ``plan_prepared``.
+
+    Raises
+    ------
+    InputError
+        If the contours do not suffice.
+    """
+    say("finding canal, vertebrae and ribs")
+    chosen = Level.parse(choices.level.diseased) if choices.level.diseased else None
+    anatomy = describe_anatomy(contours, diseased=chosen)
+    level = chosen or _diseased(anatomy)
+    team_assumptions(anatomy, choices, tract=False)  # contradicting sides are refused early
+    say("measuring tumour and bone")
+    solids = collect_solids(contours, anatomy, level)
+    say("staging")
+    settings = StagingSettings(contour_error_mm=choices.contour_error_mm)
+    staging = stage_tumour(
+        canal=anatomy.canal,
+        vertebra=anatomy.vertebrae[level],
+        tumour=solids.tumour_field,
+        bone=solids.bone_field,
+        sac=solids.sac_field,
+        tumour_extent=solids.tumour_extent,
+        settings=settings,
+    )
+    side = tumour_side(
+        vertebra=anatomy.vertebrae[level],
+        tumour=solids.tumour_field,
+        tumour_extent=solids.tumour_extent,
+        settings=settings,
+    )
+    return Prepared(
+        level=level,
+        contour_error_mm=choices.contour_error_mm,
+        anatomy=anatomy,
+        solids=solids,
+        staging=staging,
+        tumour_side=side,
+        has_tract=has_tract(contours),
+    )
+
+
+def plan_prepared(
+    prepared: Prepared, choices: Choices, inputs: Inputs, bones: BoneSolids | None = None
+) -> tuple[ResectionPlan, dict[str, Any]]:
+    """Place the cuts and measure the piece.
+
+    Parameters
+    ----------
+    prepared : Prepared
+        From ``prepare_plan``.
+    choices : Choices
+        The team's choices.
+    inputs : Inputs
+        Hashes of what went in.
+    bones : BoneSolids or None
+        The bones ready for cutting, if they are at hand already.
+
+    Returns
+    -------
+    tuple of (ResectionPlan, dict)
+        The plan, and the content of plan.json.
+
+    Raises
+    ------
+    InputError
+        If choices contradict each other or the anatomy.
+    NoSolutionError
+        If the cuts free no piece, or one that locks.
+    """
+    anatomy = prepared.anatomy
+    said = team_assumptions(anatomy, choices, tract=prepared.has_tract)
+    plan = plan_resection(
+        anatomy=anatomy,
+        solids=prepared.solids,
+        choices=choices,
+        level=prepared.level,
+        bones=bones,
+    )
+    made_at, code = read_clock(), "-"
+    for _ in range(2):  # once to know what the code stands for, once with the code in it
+        origin = PlanOrigin(
+            made_at=made_at,
+            code=code,
+            inputs=inputs.as_dict(),
+            sources=SOURCES,
+            assumptions=(*said, *anatomy.warnings),
+        )
+        document = plan_document(
+            plan=plan,
+            staging=prepared.staging,
+            anatomy=anatomy,
+            confirmation=_confirmation(anatomy, choices),
+            tumour_side=prepared.tumour_side,
+            origin=origin,
+        )
+        code = short_code(canonical_bytes(document, leave_out=NOT_IN_CODE))
+    return plan, document
+
+
+def _diseased(anatomy: Anatomy) -> Level:
+    for level, vertebra in anatomy.vertebrae.items():
+        if vertebra.frame_from_neighbours:
+            return level
+    raise InputError(
+        "the diseased vertebra is not known: set diseased under [level] in choices.toml"
+    )
+
+
+def _confirmation(anatomy: Anatomy, choices: Choices) -> LevelConfirmation:
+    word = choices.level.counted_from.value
+    counted = CountedFrom(word) if word else None
+    return LevelConfirmation(
+        confirmed_by=choices.level.confirmed_by or None,
+        counted_from=counted,
+        end_in_view=counted in anatomy.ends_in_view,
+    )

@@ -1,0 +1,248 @@
+"""The worker behind an open case: holds what is costly, answers drags and plans anew.
+
+These functions run in processes of their own, one that plans and one that answers drags, so
+that neither waits for the other and a page never freezes.
+"""
+
+from __future__ import annotations
+
+import copyreg
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any
+
+from vertebloc.anatomy.contours import ContourSet
+from vertebloc.case.choice_words import Placement
+from vertebloc.case.choices import Choices, CutChoice, HalfPlacement
+from vertebloc.case.provenance import Inputs
+from vertebloc.errors import InputError
+from vertebloc.exchange.case_folder import CaseFolder
+from vertebloc.resection import FaceMargin, ResectionPlan
+from vertebloc.resection.fates import plan_arch
+from vertebloc.resection.piece import BoneSolids, Cuts, prepare_bones
+from vertebloc.resection.placing import place_cuts
+from vertebloc.resection.plan import measure_bone_faces
+from vertebloc.space.frames import Side
+from vertebloc.workflow.compute_plan import Prepared, plan_prepared, prepare_plan
+from vertebloc.workflow.load_case import load_contours
+from vertebloc.workflow.saying import say_nothing
+
+
+def _frozen(mapping: dict[Any, Any]) -> MappingProxyType[Any, Any]:
+    return MappingProxyType(mapping)
+
+
+#: frozen mappings travel between processes as what they hold
+copyreg.pickle(MappingProxyType, lambda mapping: (_frozen, (dict(mapping),)))  # type: ignore[arg-type]
+
+
+@dataclass(slots=True)
+class _Kept:
+    """What a worker process holds from call to call."""
+
+    contours: ContourSet | None = None
+    prepared: Prepared | None = None
+    bones: BoneSolids | None = None
+    cuts: Cuts | None = None
+    choices: Choices | None = None
+
+
+_KEPT = _Kept()
+
+
+def prepare_case(case_dir: Path, choices: Choices) -> Prepared:
+    """Read the contours and measure what no cut changes; kept for ``plan_kept``.
+
+    Parameters
+    ----------
+    case_dir : Path
+        The case folder.
+    choices : Choices
+        Level and contour error.
+
+    Returns
+    -------
+    Prepared
+        The same as is kept.
+
+    Raises
+    ------
+    InputError
+        If the contours do not suffice.
+    """
+    if _KEPT.contours is None:
+        _KEPT.contours = load_contours(CaseFolder.open(case_dir))
+    prepared = prepare_plan(_KEPT.contours, choices, say_nothing)
+    keep(prepared)
+    return prepared
+
+
+def keep(prepared: Prepared) -> None:
+    """Take over what another process measured, and make the bones ready for cutting.
+
+    Parameters
+    ----------
+    prepared : Prepared
+        From ``prepare_case``.
+    """
+    vertebra = prepared.anatomy.vertebrae[prepared.level]
+    _KEPT.prepared = prepared
+    _KEPT.bones = prepare_bones(prepared.solids, vertebra)
+    _KEPT.cuts = _KEPT.choices = None
+
+
+def plan_kept(choices: Choices, inputs: Inputs) -> tuple[ResectionPlan, dict[str, Any]]:
+    """Plan anew on what is kept.
+
+    Parameters
+    ----------
+    choices : Choices
+        The team's choices.
+    inputs : Inputs
+        Hashes of what went in.
+
+    Returns
+    -------
+    tuple of (ResectionPlan, dict)
+        The plan, and the content of plan.json.
+
+    Raises
+    ------
+    InputError, NoSolutionError
+        If the choices free no piece.
+    """
+    prepared, bones = _kept()
+    return plan_prepared(prepared, choices, inputs, bones)
+
+
+def measure_moved(
+    choices: Choices, *, cranial: bool, halves: Mapping[Side, HalfPlacement]
+) -> tuple[tuple[FaceMargin, ...], Cuts]:
+    """Measure all bone faces with one body cut moved: the answer to a drag.
+
+    Parameters
+    ----------
+    choices : Choices
+        All other choices.
+    cranial : bool
+        Which cut moves.
+    halves : mapping of Side to HalfPlacement
+        Where its two halves are now.
+
+    Returns
+    -------
+    tuple of (tuple of FaceMargin, Cuts)
+        The faces and the planes.
+
+    Raises
+    ------
+    InputError
+        If the cuts cross, or the moved one lies on the wrong side of the body.
+    """
+    prepared, bones = _kept()
+    vertebra = prepared.anatomy.vertebrae[prepared.level]
+    moved = with_moved_cut(choices, cranial=cranial, halves=halves)
+    if _KEPT.choices is None or _KEPT.cuts is None or _KEPT.choices != choices:
+        _KEPT.cuts = _place(prepared, bones, choices)
+        _KEPT.choices = choices
+    still = as_placed(_KEPT.cuts, vertebra)
+    fixed = replace(moved, **{
+        "caudal_cut" if cranial else "cranial_cut": still["caudal" if cranial else "cranial"]
+    })  # fmt: skip
+    cuts = _place(prepared, bones, fixed, arch=_KEPT.cuts)
+    return measure_bone_faces(bones, prepared.solids, vertebra, cuts), cuts
+
+
+def place_now(choices: Choices) -> Cuts:
+    """Where the cuts lie by the choices, without measuring anything.
+
+    Parameters
+    ----------
+    choices : Choices
+        The team's choices.
+
+    Returns
+    -------
+    Cuts
+        All planes.
+    """
+    prepared, bones = _kept()
+    return _place(prepared, bones, choices)
+
+
+def with_moved_cut(
+    choices: Choices, *, cranial: bool, halves: Mapping[Side, HalfPlacement]
+) -> Choices:
+    """Choices with one body cut placed by hand.
+
+    Parameters
+    ----------
+    choices : Choices
+        The choices so far.
+    cranial : bool
+        Which cut.
+    halves : mapping of Side to HalfPlacement
+        Both halves.
+
+    Returns
+    -------
+    Choices
+        All else the same.
+    """
+    cut = CutChoice(placed=Placement.BY_HAND, halves=halves)
+    return replace(choices, **{"cranial_cut" if cranial else "caudal_cut": cut})
+
+
+def as_placed(cuts: Cuts, vertebra: Any) -> dict[str, CutChoice]:
+    """The body cuts as if each had been placed by hand where it lies.
+
+    Parameters
+    ----------
+    cuts : Cuts
+        All planes.
+    vertebra : Vertebra
+        The diseased one.
+
+    Returns
+    -------
+    dict of str to CutChoice
+        ``cranial`` and ``caudal``.
+    """
+    import numpy as np
+
+    from_lps = vertebra.lps_from_vertebra.inverse
+    found = {}
+    for name, halves in (("cranial", cuts.cranial), ("caudal", cuts.caudal)):
+        placed = {}
+        for side, cut in halves.items():
+            blade, edge = (from_lps.vectors(v)[0] for v in (cut.blade, cut.entry_edge))
+            tilt = np.degrees(np.arctan2(blade[2], -blade[1]))
+            up = np.cross([1.0, 0.0, 0.0], -blade)
+            roll = np.degrees(np.arctan2(edge @ up, edge[0]))
+            placed[side] = HalfPlacement(
+                height_mm=round(float(from_lps.points(cut.entry)[0][2]), 2),
+                tilt_deg=round(float(tilt), 2),
+                roll_deg=round(float(roll), 2),
+            )
+        found[name] = CutChoice(placed=Placement.BY_HAND, halves=placed)
+    return found
+
+
+def _place(
+    prepared: Prepared, bones: BoneSolids, choices: Choices, arch: Cuts | None = None
+) -> Cuts:
+    vertebra = prepared.anatomy.vertebrae[prepared.level]
+    decided = plan_arch(vertebra, prepared.solids, choices)
+    if arch is not None:  # the arch's cuts do not move with a body cut
+        decided = replace(decided, with_piece=frozenset())
+        body = place_cuts(prepared.anatomy, prepared.solids, bones, choices, decided)
+        return replace(body, arch=arch.arch)
+    return place_cuts(prepared.anatomy, prepared.solids, bones, choices, decided)
+
+
+def _kept() -> tuple[Prepared, BoneSolids]:
+    if _KEPT.prepared is None or _KEPT.bones is None:
+        raise InputError("the case is not measured yet: wait until it is")
+    return _KEPT.prepared, _KEPT.bones
