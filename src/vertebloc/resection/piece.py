@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import partial
 
 import numpy as np
 
@@ -15,7 +16,14 @@ from vertebloc.resection.solids import ResectionSolids
 from vertebloc.space.frames import Side
 from vertebloc.space.planes import Plane
 from vertebloc.space.polygons import PlanarFace
-from vertebloc.space.sections import Solid, face_of_solid, solid_from_surface, trimmed, united
+from vertebloc.space.sections import (
+    KnownSections,
+    Solid,
+    face_of_solid,
+    solid_from_surface,
+    trimmed,
+    united,
+)
 
 #: Bones are cut with fewer triangles; no point of their surface moves by more than this, mm.
 #: It shifts the rim of a cut face, never the tumour or its distances.
@@ -36,6 +44,7 @@ class BoneSolids:
     neighbours: Solid  #: the two vertebrae beside the diseased one
     tumour: Solid
     canal_back_mm: float  #: y of the back of the sac's middle in the vertebra's frame
+    known: KnownSections = field(default_factory=KnownSections)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -308,6 +317,7 @@ def faces_of(
     """
     lps = vertebra.lps_from_vertebra
     forward, left = lps.vectors([0.0, -1.0, 0.0])[0], lps.vectors([1.0, 0.0, 0.0])[0]
+    cut_face = partial(face_of_solid, known=bones.known)
     found: list[tuple[HalfCut, PlanarFace]] = []
     for side in Side:
         middle = mid_plane(vertebra, side)
@@ -316,16 +326,16 @@ def faces_of(
             (cuts.caudal[side], cuts.cranial[side]),
         ):
             frame = cut.plane.frame(forward)
-            found.append((cut, face_of_solid(bones.front, frame, [middle, other.plane])))
+            found.append((cut, cut_face(bones.front, frame, [middle, other.plane])))
         base = [middle, *cuts.between(side)]
         cut = cuts.base[side]
         bone = bones.neighbours if side in cuts.arch else bones.all_bone
         aside = [*base, pedicle_plane(vertebra, side)]
-        found.append((cut, face_of_solid(bone, cut.plane.frame(left), aside)))
+        found.append((cut, cut_face(bone, cut.plane.frame(left), aside)))
         if side in cuts.arch:
             cut, own = cuts.arch[side], bones.bone[solids.level]
-            found.append((cut, face_of_solid(own, cut.plane.frame(left), base)))
+            found.append((cut, cut_face(own, cut.plane.frame(left), base)))
             split = midline_cut(vertebra, side)
             within = [cut.plane, canal_plane(vertebra), *cuts.between(side)]
-            found.append((split, face_of_solid(own, split.plane.frame(forward), within)))
+            found.append((split, cut_face(own, split.plane.frame(forward), within)))
     return [(cut, face) for cut, face in found if face.area_mm2 >= FACE_AREA_MM2]

@@ -58,14 +58,7 @@ def place_cuts(
         If the cuts cross or lie on the wrong side of the body's middle.
     """
     vertebra = anatomy.vertebrae[solids.level]
-    cranial = _body_cut(anatomy, solids, bones, choices, cranial=True)
-    caudal = _body_cut(anatomy, solids, bones, choices, cranial=False)
-    for side in Side:
-        if caudal[side].plane.signed_distance_mm(cranial[side].entry)[0] > -1.0:
-            raise InputError(
-                f"the {side.value} halves of the two body cuts cross: give the cranial one a "
-                "larger height_mm than the caudal one"
-            )
+    cranial, caudal = place_body_cuts(anatomy, solids, bones, choices)
     base = {
         side: arch_cut(
             vertebra, side, vertebra.posterior_wall_mm, name=f"{side.value} pedicle base",
@@ -76,6 +69,43 @@ def place_cuts(
     behind = {side: _place_arch_cut(vertebra, solids, bones, choices, side)
               for side in arch.with_piece}  # fmt: skip
     return Cuts(cranial=cranial, caudal=caudal, arch=behind, base=base)
+
+
+def place_body_cuts(
+    anatomy: Anatomy, solids: ResectionSolids, bones: BoneSolids, choices: Choices
+) -> tuple[Mapping[Side, HalfCut], Mapping[Side, HalfCut]]:
+    """Place the cuts through the bodies only: those that a hand moves.
+
+    Parameters
+    ----------
+    anatomy : Anatomy
+        Frames and endplates.
+    solids : ResectionSolids
+        Tumour and names.
+    bones : BoneSolids
+        Bones ready for cutting.
+    choices : Choices
+        By rule or by hand, and the wanted margin.
+
+    Returns
+    -------
+    tuple of two mappings of Side to HalfCut
+        The cranial cut's halves and the caudal one's.
+
+    Raises
+    ------
+    InputError
+        If the cuts cross or lie on the wrong side of the body's middle.
+    """
+    cranial = _body_cut(anatomy, solids, bones, choices, cranial=True)
+    caudal = _body_cut(anatomy, solids, bones, choices, cranial=False)
+    for side in Side:
+        if caudal[side].plane.signed_distance_mm(cranial[side].entry)[0] > -1.0:
+            raise InputError(
+                f"the {side.value} halves of the two body cuts cross: give the cranial one a "
+                "larger height_mm than the caudal one"
+            )
+    return cranial, caudal
 
 
 def _body_cut(

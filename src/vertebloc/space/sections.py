@@ -73,8 +73,47 @@ def trimmed(solid: Solid, planes: Iterable[Plane]) -> Solid:
     return solid
 
 
+class KnownSections:
+    """Sections already made, so that a plane that did not move is not cut again."""
+
+    def __init__(self, most: int = 64) -> None:
+        self._most = most
+        self._known: dict[tuple[int, bytes], tuple[Solid, Any]] = {}
+
+    def section(self, solid: Solid, lps_from_plane: Transform) -> Any:
+        """Cut a solid, or look the section up.
+
+        Parameters
+        ----------
+        solid : Solid
+            What is cut.
+        lps_from_plane : Transform
+            The plane.
+
+        Returns
+        -------
+        manifold3d.CrossSection
+            In the plane's own axes.
+        """
+        key = (id(solid), lps_from_plane.matrix.tobytes())
+        if key not in self._known:
+            while len(self._known) >= self._most:
+                self._known.pop(next(iter(self._known)))
+            # the solid is kept as well: its id could be given to another one otherwise
+            self._known[key] = (solid, _section(solid, lps_from_plane))
+        return self._known[key][1]
+
+
+def _section(solid: Solid, lps_from_plane: Transform) -> Any:
+    into_plane = lps_from_plane.inverse.matrix[:3, :4]
+    return solid.transform(np.ascontiguousarray(into_plane)).slice(0.0)
+
+
 def face_of_solid(
-    solid: Solid, lps_from_plane: Transform, within: Iterable[Plane] = ()
+    solid: Solid,
+    lps_from_plane: Transform,
+    within: Iterable[Plane] = (),
+    known: KnownSections | None = None,
 ) -> PlanarFace:
     """The finite face that a plane cuts out of a solid.
 
@@ -86,14 +125,15 @@ def face_of_solid(
         The plane: its x and y axes lie in it.
     within : iterable of Plane
         Keep only what lies on the negative side of these planes.
+    known : KnownSections or None
+        Sections already made.
 
     Returns
     -------
     PlanarFace
         Loops as cut, none if the plane misses the solid.
     """
-    into_plane = lps_from_plane.inverse.matrix[:3, :4]
-    section = solid.transform(np.ascontiguousarray(into_plane)).slice(0.0)
+    section = (known.section if known else _section)(solid, lps_from_plane)
     for plane in within:
         section = section ^ _half_plane(lps_from_plane, plane)
     loops = tuple(

@@ -13,7 +13,10 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
+import numpy as np
+
 from vertebloc.anatomy.contours import ContourSet
+from vertebloc.anatomy.model import Vertebra
 from vertebloc.case.choice_words import Placement
 from vertebloc.case.choices import Choices, CutChoice, HalfPlacement
 from vertebloc.case.provenance import Inputs
@@ -22,7 +25,7 @@ from vertebloc.exchange.case_folder import CaseFolder
 from vertebloc.resection import FaceMargin, ResectionPlan
 from vertebloc.resection.fates import plan_arch
 from vertebloc.resection.piece import BoneSolids, Cuts, prepare_bones
-from vertebloc.resection.placing import place_cuts
+from vertebloc.resection.placing import place_body_cuts, place_cuts
 from vertebloc.resection.plan import measure_bone_faces
 from vertebloc.space.frames import Side
 from vertebloc.workflow.compute_plan import Prepared, plan_prepared, prepare_plan
@@ -38,6 +41,14 @@ def _frozen(mapping: dict[Any, Any]) -> MappingProxyType[Any, Any]:
 copyreg.pickle(MappingProxyType, lambda mapping: (_frozen, (dict(mapping),)))  # type: ignore[arg-type]
 
 
+@dataclass(frozen=True, slots=True)
+class _Still:
+    """The cuts by the choices: what a drag starts from."""
+
+    cuts: Cuts
+    body: Mapping[str, CutChoice]
+
+
 @dataclass(slots=True)
 class _Kept:
     """What a worker process holds from call to call."""
@@ -45,7 +56,7 @@ class _Kept:
     contours: ContourSet | None = None
     prepared: Prepared | None = None
     bones: BoneSolids | None = None
-    cuts: Cuts | None = None
+    still: _Still | None = None
     choices: Choices | None = None
 
 
@@ -90,7 +101,7 @@ def keep(prepared: Prepared) -> None:
     vertebra = prepared.anatomy.vertebrae[prepared.level]
     _KEPT.prepared = prepared
     _KEPT.bones = prepare_bones(prepared.solids, vertebra)
-    _KEPT.cuts = _KEPT.choices = None
+    _KEPT.still = _KEPT.choices = None
 
 
 def plan_kept(choices: Choices, inputs: Inputs) -> tuple[ResectionPlan, dict[str, Any]]:
@@ -143,15 +154,16 @@ def measure_moved(
     """
     prepared, bones = _kept()
     vertebra = prepared.anatomy.vertebrae[prepared.level]
-    moved = with_moved_cut(choices, cranial=cranial, halves=halves)
-    if _KEPT.choices is None or _KEPT.cuts is None or _KEPT.choices != choices:
-        _KEPT.cuts = _place(prepared, bones, choices)
+    if _KEPT.still is None or _KEPT.choices != choices:
+        cuts = place_now(choices)
+        _KEPT.still = _Still(cuts=cuts, body=as_placed(cuts, vertebra))
         _KEPT.choices = choices
-    still = as_placed(_KEPT.cuts, vertebra)
-    fixed = replace(moved, **{
-        "caudal_cut" if cranial else "cranial_cut": still["caudal" if cranial else "cranial"]
-    })  # fmt: skip
-    cuts = _place(prepared, bones, fixed, arch=_KEPT.cuts)
+    still = _KEPT.still
+    other = "caudal" if cranial else "cranial"
+    moved = with_moved_cut(choices, cranial=cranial, halves=halves)
+    moved = replace(moved, **{f"{other}_cut": still.body[other]})
+    body = place_body_cuts(prepared.anatomy, prepared.solids, bones, moved)
+    cuts = replace(still.cuts, cranial=body[0], caudal=body[1])
     return measure_bone_faces(bones, prepared.solids, vertebra, cuts), cuts
 
 
@@ -169,7 +181,9 @@ def place_now(choices: Choices) -> Cuts:
         All planes.
     """
     prepared, bones = _kept()
-    return _place(prepared, bones, choices)
+    vertebra = prepared.anatomy.vertebrae[prepared.level]
+    arch = plan_arch(vertebra, prepared.solids, choices)
+    return place_cuts(prepared.anatomy, prepared.solids, bones, choices, arch)
 
 
 def with_moved_cut(
@@ -195,7 +209,7 @@ def with_moved_cut(
     return replace(choices, **{"cranial_cut" if cranial else "caudal_cut": cut})
 
 
-def as_placed(cuts: Cuts, vertebra: Any) -> dict[str, CutChoice]:
+def as_placed(cuts: Cuts, vertebra: Vertebra) -> dict[str, CutChoice]:
     """The body cuts as if each had been placed by hand where it lies.
 
     Parameters
@@ -210,8 +224,6 @@ def as_placed(cuts: Cuts, vertebra: Any) -> dict[str, CutChoice]:
     dict of str to CutChoice
         ``cranial`` and ``caudal``.
     """
-    import numpy as np
-
     from_lps = vertebra.lps_from_vertebra.inverse
     found = {}
     for name, halves in (("cranial", cuts.cranial), ("caudal", cuts.caudal)):
@@ -228,18 +240,6 @@ def as_placed(cuts: Cuts, vertebra: Any) -> dict[str, CutChoice]:
             )
         found[name] = CutChoice(placed=Placement.BY_HAND, halves=placed)
     return found
-
-
-def _place(
-    prepared: Prepared, bones: BoneSolids, choices: Choices, arch: Cuts | None = None
-) -> Cuts:
-    vertebra = prepared.anatomy.vertebrae[prepared.level]
-    decided = plan_arch(vertebra, prepared.solids, choices)
-    if arch is not None:  # the arch's cuts do not move with a body cut
-        decided = replace(decided, with_piece=frozenset())
-        body = place_cuts(prepared.anatomy, prepared.solids, bones, choices, decided)
-        return replace(body, arch=arch.arch)
-    return place_cuts(prepared.anatomy, prepared.solids, bones, choices, decided)
 
 
 def _kept() -> tuple[Prepared, BoneSolids]:
