@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable
+import secrets
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -12,10 +13,25 @@ from vertebloc.case.choice_words import CountedFrom
 from vertebloc.case.choices import Choices
 from vertebloc.errors import VertBlocError
 from vertebloc.reports import page_words as words
-from vertebloc.reports.page_views import empty_view, print_header
+from vertebloc.reports import published_hand_error
+from vertebloc.reports.allowance_bars_svg import bars_svg
+from vertebloc.reports.page_views import Card, empty_view, print_header
+from vertebloc.reports.screen_scene import (
+    bare_scene,
+    cut_marks,
+    mesh_bytes,
+    scene_meshes,
+    scene_of,
+    volume_bytes,
+    volume_meta,
+    weakest_mark,
+)
+from vertebloc.resection import FaceKind, FaceMargin
+from vertebloc.resection.piece import Cuts
+from vertebloc.space.surfaces import TriangleSurface
 from vertebloc.workflow.case_pictures import describe_pictures
 from vertebloc.workflow.demo import make_case_of_demo
-from vertebloc.workflow.open_case import OpenCase
+from vertebloc.workflow.open_case import OpenCase, read_halves
 
 Listener = Callable[[], None]
 
@@ -30,7 +46,13 @@ class Desk:
         self.pictures = empty_view()
         self.doing = ""  #: what is being computed now; empty: nothing
         self.error = ""  #: one line: why the last step could not be done
+        self.faces: tuple[FaceMargin, ...] = ()  #: as measured last, in a drag too
+        self.marks: list[dict[str, Any]] = []
+        self.weakest: Mapping[str, Any] | None = None
         self.holder = ""  #: the window that may change the case
+        self._meshes: list[TriangleSurface] = []
+        self._mesh_numbers: dict[int, int] = {}
+        self._run = secrets.token_hex(4)  #: addresses of another run are not kept by a browser
         self._listeners: dict[str, Listener] = {}
         self._starting: asyncio.Task[None] | None = None
 
@@ -117,9 +139,68 @@ class Desk:
         try:
             planned = await self.case.replan()
             self.document, self.error = dict(planned.document), ""
+            self._show_faces(planned.plan.faces, planned.cuts)
         except VertBlocError as error:
             self.error = str(error)
         self.say("")
+
+    def _show_faces(self, faces: tuple[FaceMargin, ...], cuts: Cuts) -> None:
+        assert self.case is not None
+        assert self.case.prepared is not None
+        prepared, choices = self.case.prepared, self.case.choices
+        self.faces = tuple(face for face in faces if face.kind is FaceKind.BONE)
+        self.marks = cut_marks(
+            cuts, self.faces, prepared.anatomy.vertebrae[prepared.level], choices.wanted_margin_mm
+        )
+        self.weakest = weakest_mark(self.faces)
+
+    async def pull(self, pulled: Mapping[str, Any]) -> bool:
+        """Measure a cut that is being pulled; nothing is saved.
+
+        Parameters
+        ----------
+        pulled : mapping
+            ``cut`` and ``halves``, as the picture sends them.
+
+        Returns
+        -------
+        bool
+            Whether it could be measured; if not, ``error`` says why and the last state stays.
+        """
+        if self.case is None:
+            return False
+        try:
+            halves = read_halves(pulled["halves"])
+            faces, cuts = await self.case.measure_drag(
+                cranial=pulled["cut"] == "cranial", halves=halves
+            )
+        except VertBlocError as error:
+            self.error = str(error)
+            return False
+        self.error = ""
+        self._show_faces(faces, cuts)
+        return True
+
+    async def let_go(self, pulled: Mapping[str, Any]) -> None:
+        """Take a pulled cut as it lies, save it, plan anew.
+
+        Parameters
+        ----------
+        pulled : mapping
+            ``cut`` and ``halves``, as the picture sends them.
+        """
+        if not await self.pull(pulled):
+            self._restore()
+            self.tell()
+            return
+        halves = read_halves(pulled["halves"])
+        cranial = pulled["cut"] == "cranial"
+        await self._after(lambda case: case.move_cut(cranial=cranial, halves=halves))
+
+    def _restore(self) -> None:
+        """Show the last good plan again."""
+        if self.case is not None and self.case.planned is not None:
+            self._show_faces(self.case.planned.plan.faces, self.case.planned.cuts)
 
     async def change(self, choices: Choices, what: str) -> None:
         """Take new choices, save them, plan anew.
@@ -232,3 +313,66 @@ class Desk:
         """Why the sheet in the folder is out of date."""
         reasons = self.case.stale_reasons if self.case is not None else ()
         return tuple(words.sheet_is_old(reason) for reason in reasons)
+
+    def scene(self) -> dict[str, Any]:
+        """What the picture shows, with the addresses of its parts."""
+        if self.case is None or not self.case.folder.has("ct"):
+            return {}
+        case, prepared = self.case, self.case.prepared
+        ct = case.ct
+        found = scene_of(prepared.anatomy, prepared.level) if prepared else bare_scene(ct)
+        found["volume"] = volume_meta(ct, f"/data/ct/{case.folder.hash_of('ct')[:16]}")
+        found["meshes"] = [] if prepared is None else self._list_meshes()
+        found["may_change"] = True
+        return found
+
+    def _list_meshes(self) -> list[dict[str, str]]:
+        assert self.case is not None
+        assert self.case.prepared is not None
+        planned = self.case.planned
+        drawn = scene_meshes(
+            self.case.prepared.solids,
+            planned.plan.piece if planned else None,
+            planned.plan.nibbled if planned else None,
+        )
+        listed = []
+        for name, (kind, surface) in drawn.items():
+            if id(surface) not in self._mesh_numbers:
+                self._mesh_numbers[id(surface)] = len(self._meshes)
+                self._meshes.append(surface)
+            number = self._mesh_numbers[id(surface)]
+            listed.append({
+                "name": name, "kind": kind, "url": f"/data/mesh/{number}/{self._run}",
+            })  # fmt: skip
+        return listed
+
+    def mesh(self, number: int) -> bytes | None:
+        """A surface by its number; None if there is none.
+
+        Parameters
+        ----------
+        number : int
+            As the scene lists it.
+
+        Returns
+        -------
+        bytes or None
+            As ``reports.screen_scene.mesh_bytes`` writes it.
+        """
+        if not 0 <= number < len(self._meshes):
+            return None
+        return mesh_bytes(self._meshes[number])
+
+    def ct_bytes(self) -> Iterator[bytes]:
+        """The images for the graphics card."""
+        assert self.case is not None
+        return volume_bytes(self.case.ct)
+
+    def bars_card(self) -> Card:
+        """How far each bone cut may err, as measured last."""
+        hand, wanted = published_hand_error(), self.choices.wanted_margin_mm
+        return Card(
+            title=words.BARS,
+            svg=bars_svg(self.faces, hand, wanted),
+            note=words.bars_note(wanted, hand.words),
+        )

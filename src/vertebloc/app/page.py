@@ -74,6 +74,10 @@ class Window:
             part.refresh()
         self.picture.refresh()
 
+    def show_bars(self) -> None:
+        """Show the numbers of a drag, and nothing else anew."""
+        self._bars.refresh()
+
     def go(self, question: Question) -> None:
         """Turn to another question; the picture stays loaded.
 
@@ -83,6 +87,7 @@ class Window:
             Which.
         """
         self.question = question
+        self.picture.turn_to(question)
         ui.navigate.history.replace(ADDRESS[question])
         self.refresh()
 
@@ -138,9 +143,15 @@ class Window:
         PAGES[self.question].show_answer(self)
 
     @ui.refreshable_method
-    def _side(self) -> None:
+    def _bars(self) -> None:
         if self.desk.error:
             show_markup(f'<div class="error" role="alert">{escape(self.desk.error)}</div>')
+        if self.question is Question.CUTS and self.desk.faces:
+            show_card(self.desk.bars_card())
+
+    @ui.refreshable_method
+    def _side(self) -> None:
+        self._bars()
         PAGES[self.question].show_side(self)
         for card in self.view.cards:
             show_card(card)

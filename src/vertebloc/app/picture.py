@@ -1,13 +1,20 @@
-"""The one large picture of a window."""
+"""The one large picture of a window, and what is sent to it."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
 
 from nicegui import ui
 
+from vertebloc.app.widgets.viewer import Viewer
+from vertebloc.reports.page_words import Question
+
 if TYPE_CHECKING:
     from vertebloc.app.page import Window
+
+SCENE = "/data/scene.json"
+LOOK = {Question.LEVEL: "behind", Question.SPREAD: "across", Question.CUTS: "behind"}
 
 
 class Picture:
@@ -15,10 +22,62 @@ class Picture:
 
     def __init__(self, window: Window) -> None:
         self._window = window
+        self._viewer: Viewer | None = None
+        self._shown: tuple[object, ...] = ()
 
     def show(self) -> None:
-        """Lay it out."""
-        ui.element("div")
+        """Lay it out, if there are images."""
+        self._place = ui.element("div").classes("picture-place")
+        self.refresh()
 
     def refresh(self) -> None:
-        """Follow the desk."""
+        """Follow the desk: outlines, cuts, the side the surgeon stands at."""
+        desk = self._window.desk
+        if desk.case is None:
+            return
+        standing = desk.choices.standing_side.value
+        if self._viewer is None:
+            with self._place:
+                look = LOOK.get(self._window.question, "behind")
+                self._viewer = Viewer(scene_url=SCENE, standing=standing, look=look)
+                self._viewer.on_pull(self._pulled, self._let_go)
+                self._viewer.on("loaded", self._send)
+        state = (desk.case.prepared, desk.case.planned, self._window.holds)
+        if state != self._shown:
+            if self._shown:
+                self._viewer.reload()
+            self._shown = state
+        self._viewer.set_standing(standing)
+        self._send()
+
+    def turn_to(self, question: Question) -> None:
+        """Look as suits a question.
+
+        Parameters
+        ----------
+        question : Question
+            The page that is shown now.
+        """
+        if self._viewer is not None and question in LOOK:
+            self._viewer.look(LOOK[question])
+
+    def _send(self, seq: int = 0) -> None:
+        desk = self._window.desk
+        if self._viewer is not None:
+            shown = self._window.question in (Question.CUTS,)
+            self._viewer.show_cuts(
+                desk.marks if shown else [],
+                seq=seq if isinstance(seq, int) else 0,
+                weakest=desk.weakest if shown else None,
+            )
+
+    async def _pulled(self, pulled: Mapping[str, Any]) -> None:
+        if self._window.holds:
+            await self._window.desk.pull(pulled)
+        self._send(int(pulled["seq"]))
+        self._window.show_bars()
+
+    async def _let_go(self, pulled: Mapping[str, Any]) -> None:
+        if self._window.holds:
+            await self._window.desk.let_go(pulled)
+        self._send(int(pulled["seq"]))

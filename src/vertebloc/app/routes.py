@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from fastapi import FastAPI
+from fastapi.responses import JSONResponse, Response, StreamingResponse
 from nicegui import Client, ui
 
 from vertebloc.app.desk import Desk
 from vertebloc.app.page import ADDRESS, Window
 from vertebloc.reports.page_words import Question
+
+FRESH = {"cache-control": "no-store"}
+KEPT = {"cache-control": "private, max-age=3600"}
 
 
 def add_pages(desk: Desk, own: FastAPI) -> None:
@@ -41,3 +45,22 @@ def add_data(desk: Desk, own: FastAPI) -> None:
     own : FastAPI
         Serves them.
     """
+
+    @own.get("/data/scene.json")
+    def scene() -> JSONResponse:
+        return JSONResponse(desk.scene(), headers=FRESH)
+
+    @own.get("/data/ct/{name}")
+    def ct(name: str) -> StreamingResponse:
+        del name  # stands for the content, so that a browser may keep it
+        return StreamingResponse(
+            desk.ct_bytes(), media_type="application/octet-stream", headers=KEPT
+        )
+
+    @own.get("/data/mesh/{number}/{name}")
+    def mesh(number: int, name: str) -> Response:
+        del name
+        found = desk.mesh(number)
+        if found is None:
+            return Response(status_code=404)
+        return Response(found, media_type="application/octet-stream", headers=KEPT)

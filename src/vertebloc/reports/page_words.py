@@ -112,3 +112,56 @@ def sheet_is_old(reason: str) -> str:
 def tumour_side(side: str) -> str:
     """On which side of the patient the tumour lies."""
     return f"tumour on {'both sides' if side == 'both' else f'the {side}'}"
+
+
+#: What the picture says; handed to the browser as it is.
+VIEWER = {
+    "toolbar": "ways of looking",
+    "looks": {
+        "behind": "from behind",
+        "side": "from the side",
+        "across": "across",
+        "cut": "in the cut",
+        "solid": "solid",
+    },
+    "which_cut": "which cut",
+    "together": HALVES_TOGETHER,
+    "stage": "picture: arrows step through slices, plus and minus zoom, Home centres; "
+    "Tab reaches the cuts' handles, arrows move them by 0.5 mm, with Shift by 0.1 mm",
+    "loading": "loading the images",
+    "turned": "turned by hand",
+    "stand_here": "you stand here",
+    "handles": {"move": "height", "tip": "tilt", "side": "roll"},
+    "directions": {
+        "left": "patient's LEFT",
+        "right": "patient's RIGHT",
+        "back": "BACK",
+        "front": "FRONT",
+        "head": "HEAD",
+        "feet": "FEET",
+    },
+}
+
+
+def cut_words(level: str, disc: str) -> str:
+    """What a cut is called in the picture."""
+    return f"cut in the {disc}" if disc else f"cut in {level}"
+
+
+def weakest_words(margin_mm: float, place: str) -> str:
+    """The ring about the weakest place."""
+    return f"nearest: {margin_mm:.1f} mm, {place}"
+
+
+def face_words(margin_mm: float) -> str:
+    """The number on a face."""
+    return f"{margin_mm:.1f} mm to tumour"
+
+
+def bars_note(wanted_mm: float, hand: str) -> str:
+    """How to read the bars."""
+    return (
+        "Bold: room to tumour. Below: the cut may be off by this many mm, or tilted by this many "
+        "degrees, NOT BOTH, before it touches tumour. Teal tick: wanted margin "
+        f"{wanted_mm:.1f} mm. Bracket: {hand}."
+    )

@@ -24,6 +24,9 @@ class View(Enum):
     THEATRE_STANDING_RIGHT = "theatre view: prone, from behind, you stand at the patient's right"
     THEATRE_HEAD_UP = "theatre view: prone, from behind, head up"
     THEATRE_CROSS_SECTION = "theatre view: cross-section from the feet, back up"
+    THEATRE_SIDE_STANDING_LEFT = "theatre view: prone, from the patient's left, you stand there"
+    THEATRE_SIDE_STANDING_RIGHT = "theatre view: prone, from the patient's right, you stand there"
+    THEATRE_SIDE_HEAD_UP = "theatre view: prone, from the patient's left, head up"
     RADIOLOGICAL_FRONT = "radiological view: from the front"
     RADIOLOGICAL_CROSS_SECTION = "radiological view: cross-section from the feet, front up"
 
@@ -36,6 +39,9 @@ _AXES = {
     View.THEATRE_STANDING_RIGHT: (_HEAD, _LEFT, _BACK),
     View.THEATRE_HEAD_UP: (-_LEFT, _HEAD, _BACK),
     View.THEATRE_CROSS_SECTION: (-_LEFT, _BACK, -_HEAD),
+    View.THEATRE_SIDE_STANDING_LEFT: (-_HEAD, _BACK, _LEFT),
+    View.THEATRE_SIDE_STANDING_RIGHT: (_HEAD, _BACK, -_LEFT),
+    View.THEATRE_SIDE_HEAD_UP: (_BACK, _HEAD, _LEFT),
     View.RADIOLOGICAL_FRONT: (_LEFT, _HEAD, -_BACK),
     View.RADIOLOGICAL_CROSS_SECTION: (_LEFT, -_BACK, -_HEAD),
 }

@@ -1,0 +1,125 @@
+// Plane and mesh geometry of the picture: patient LPS, mm. Nothing is imported, nothing drawn.
+
+export const add = (a, b) => [a[0] + b[0], a[1] + b[1], a[2] + b[2]];
+export const sub = (a, b) => [a[0] - b[0], a[1] - b[1], a[2] - b[2]];
+export const scale = (a, s) => [a[0] * s, a[1] * s, a[2] * s];
+export const dot = (a, b) => a[0] * b[0] + a[1] * b[1] + a[2] * b[2];
+export const cross = (a, b) => [
+  a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0],
+];
+export const unit = (a) => scale(a, 1 / Math.hypot(...a));
+
+// A view turned so that it looks straight at a plane: `toward` becomes the plane's normal (its
+// sign that nearer to the old one), `up` stays as near to itself as it can. Never mirrored.
+export function facing(view, normal) {
+  const toward = unit(dot(normal, view.toward) < 0 ? scale(normal, -1) : normal);
+  const up = unit(sub(view.up, scale(toward, dot(view.up, toward))));
+  return { right: cross(up, toward), up, toward };
+}
+
+// Where a point lies in the picture, mm to the right of and above its centre.
+export function toPicture(view, centre, point) {
+  const away = sub(point, centre);
+  return [dot(away, view.right), dot(away, view.up)];
+}
+
+export function fromPicture(view, centre, x, y) {
+  return add(centre, add(scale(view.right, x), scale(view.up, y)));
+}
+
+// Closed loops in which a plane cuts a triangle mesh, as picture coordinates.
+// positions: Float32Array of xyz, triangles: Uint32Array of corners.
+export function sectionLoops(mesh, view, centre) {
+  const { positions, triangles } = mesh;
+  const n = view.toward, offset = dot(n, centre);
+  const count = positions.length / 3;
+  const height = mesh.heights ?? (mesh.heights = new Float32Array(count));
+  let low = Infinity, high = -Infinity;
+  for (let v = 0, p = 0; v < count; v++, p += 3) {
+    // a hair off: no vertex lies exactly in the plane, so that every loop closes
+    const h = positions[p] * n[0] + positions[p + 1] * n[1] + positions[p + 2] * n[2] - offset;
+    height[v] = h === 0 ? 1e-6 : h;
+    if (h < low) low = h;
+    if (h > high) high = h;
+  }
+  if (low > 0 || high < 0) return [];
+  const next = new Map();
+  const edgeKey = (a, b) => (a < b ? a * count + b : b * count + a);
+  for (let t = 0; t < triangles.length; t += 3) {
+    const a = triangles[t], b = triangles[t + 1], c = triangles[t + 2];
+    const above = (height[a] > 0 ? 1 : 0) + (height[b] > 0 ? 2 : 0) + (height[c] > 0 ? 4 : 0);
+    if (above === 0 || above === 7) continue;
+    // the segment runs so that the mesh's inside stays at the same hand
+    const [one, two, lone] = {
+      1: [[a, b], [a, c], 1], 6: [[a, c], [a, b], 1], 2: [[b, c], [b, a], 1],
+      5: [[b, a], [b, c], 1], 4: [[c, a], [c, b], 1], 3: [[c, b], [c, a], 1],
+    }[above];
+    if (lone) next.set(edgeKey(one[0], one[1]), [one, edgeKey(two[0], two[1])]);
+  }
+  const loops = [];
+  while (next.size) {
+    const first = next.keys().next().value;
+    const loop = [];
+    let key = first;
+    while (next.has(key)) {
+      const [[a, b], after] = next.get(key);
+      next.delete(key);
+      const s = height[a] / (height[a] - height[b]);
+      const at = (axis) => positions[3 * a + axis] + s * (positions[3 * b + axis] - positions[3 * a + axis]);
+      loop.push(toPicture(view, centre, [at(0), at(1), at(2)]));
+      key = after;
+    }
+    if (loop.length > 2) loops.push(loop);
+  }
+  return loops;
+}
+
+// The straight piece in which a plane cuts a flat convex outline; [] if it passes it by.
+export function sectionOfOutline(corners, view, centre) {
+  const ends = [];
+  for (let i = 0; i < corners.length; i++) {
+    const a = corners[i], b = corners[(i + 1) % corners.length];
+    const ha = dot(sub(a, centre), view.toward), hb = dot(sub(b, centre), view.toward);
+    if (ha === hb || ha * hb > 0) continue;
+    ends.push(add(a, scale(sub(b, a), ha / (ha - hb))));
+  }
+  return ends.length >= 2 ? [ends[0], ends[ends.length - 1]] : [];
+}
+
+// The outline of a half cut's blade: from the midline outwards, from behind the entry to the tip.
+export function bladeOutline(mark, { behind = 12, beyond = 6, aside = 8 } = {}) {
+  const out = scale(mark.edge, mark.side === "left" ? 1 : -1);
+  const inner = scale(out, -mark.half_width_mm);
+  const outer = scale(out, mark.half_width_mm + aside);
+  const back = scale(mark.blade, -behind), front = scale(mark.blade, mark.depth_mm + beyond);
+  const at = (a, b) => add(mark.entry_lps_mm, add(a, b));
+  return [at(inner, back), at(outer, back), at(outer, front), at(inner, front)];
+}
+
+// New numbers of a half cut after one of its handles was pulled to a place (in the vertebra's
+// frame: axes left, back, head). "move" changes the height, "tip" the tilt, "side" the roll.
+export function pulled(mark, handle, point, frame) {
+  const away = sub(point, mark.entry_lps_mm);
+  const left = dot(away, frame.left), back = dot(away, frame.back), head = dot(away, frame.head);
+  const degrees = 180 / Math.PI;
+  const { height_mm, tilt_deg, roll_deg } = mark;
+  if (handle === "tip") {
+    return { height_mm, roll_deg, tilt_deg: clamp(Math.atan2(head, -back) * degrees) };
+  }
+  if (handle === "side") {
+    const sign = mark.side === "left" ? 1 : -1;
+    return { height_mm, tilt_deg, roll_deg: clamp(Math.atan2(sign * head, sign * left) * degrees) };
+  }
+  // the height of the plane at the entry when it passes through the point
+  const rise = -back * Math.tan(tilt_deg / degrees) + left * Math.tan(roll_deg / degrees);
+  return { height_mm: height_mm + head - rise, tilt_deg, roll_deg };
+}
+
+const clamp = (angle) => Math.max(-45, Math.min(45, angle));
+
+// Both halves in one plane when they move together: the other half takes the same plane.
+export function together(numbers, mark, other, frame) {
+  const across = dot(sub(other.entry_lps_mm, mark.entry_lps_mm), frame.left);
+  const height = numbers.height_mm + across * Math.tan((numbers.roll_deg * Math.PI) / 180);
+  return { ...numbers, height_mm: height };
+}

@@ -1,0 +1,1 @@
+"""Parts of pages that draw for themselves in the browser."""

@@ -1,0 +1,90 @@
+"""The one large picture: slices in any direction and the solid picture, drawn in the browser."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
+
+from nicegui import ui
+
+from vertebloc.reports import page_words as words
+
+Handler = Callable[[Mapping[str, Any]], Any]
+
+
+class Viewer(ui.element, component="viewer.js"):
+    """Draws the images and outlines of ``scene_url`` and lets hands pull the cuts.
+
+    Parameters
+    ----------
+    scene_url : str
+        Where the scene is described.
+    standing : str
+        ``left``, ``right`` or ``head up``.
+    look : str
+        ``behind``, ``side``, ``across``, ``cut`` or ``solid``.
+    """
+
+    def __init__(self, *, scene_url: str, standing: str, look: str = "behind") -> None:
+        super().__init__()
+        self._props.update(
+            sceneUrl=scene_url, standing=standing, startLook=look, words=words.VIEWER
+        )
+
+    def on_pull(self, dragged: Handler, dropped: Handler) -> None:
+        """Say who hears of a cut that is being pulled, and of its release.
+
+        Parameters
+        ----------
+        dragged, dropped : callable
+            Called with ``cut``, ``halves`` and ``seq``; may be coroutine functions.
+        """
+        self.on("drag", lambda event: dragged(event.args))
+        self.on("drop", lambda event: dropped(event.args))
+
+    def show_cuts(
+        self,
+        marks: Sequence[Mapping[str, Any]],
+        *,
+        seq: int = 0,
+        weakest: Mapping[str, Any] | None = None,
+    ) -> None:
+        """Move the cuts' lines and the ring about the weakest place.
+
+        Parameters
+        ----------
+        marks : sequence of mapping
+            From ``reports.screen_scene.cut_marks``.
+        seq : int
+            The pull this answers; 0: none.
+        weakest : mapping or None
+            ``point`` in LPS, and ``words``.
+        """
+        self.run_method("showCuts", list(marks), seq, weakest)
+
+    def set_standing(self, standing: str) -> None:
+        """Turn the pictures to where the surgeon stands.
+
+        Parameters
+        ----------
+        standing : str
+            ``left``, ``right`` or ``head up``.
+        """
+        self._props["standing"] = standing
+        self.update()
+
+    def reload(self) -> None:
+        """Fetch outlines anew: they were measured, or the plan changed."""
+        self.run_method("reload")
+
+    def look(self, look: str, point: Sequence[float] | None = None) -> None:
+        """Turn to a way of looking.
+
+        Parameters
+        ----------
+        look : str
+            ``behind``, ``side``, ``across``, ``cut`` or ``solid``.
+        point : sequence of float or None, mm
+            What to centre on, patient LPS.
+        """
+        self.run_method("turnTo", look, list(point) if point is not None else None)
