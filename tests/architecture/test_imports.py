@@ -10,7 +10,7 @@ PACKAGE = REPOSITORY / "src" / "vertebloc"
 CONTRACTS = tomllib.loads((REPOSITORY / "pyproject.toml").read_text())["tool"]["importlinter"][
     "contracts"
 ]
-DOORS = {"exchange", "reports", "workflow", "cli"}
+DOORS = {"app", "exchange", "reports", "workflow", "cli"}
 
 
 def packages() -> set[str]:

@@ -10,12 +10,18 @@ from pathlib import Path
 from typing import Any
 
 from vertebloc.case.choice_words import CountedFrom
-from vertebloc.case.choices import Choices
+from vertebloc.case.choices import Choices, LevelChoice
 from vertebloc.errors import VertBlocError
 from vertebloc.reports import page_words as words
 from vertebloc.reports import published_hand_error
 from vertebloc.reports.allowance_bars_svg import bars_svg
 from vertebloc.reports.page_views import Card, empty_view, print_header
+from vertebloc.reports.plan_paragraph import (
+    Part,
+    plan_ground,
+    plan_paragraph,
+    with_changed_part,
+)
 from vertebloc.reports.screen_scene import (
     bare_scene,
     cut_marks,
@@ -31,7 +37,8 @@ from vertebloc.resection.piece import Cuts
 from vertebloc.space.surfaces import TriangleSurface
 from vertebloc.workflow.case_pictures import describe_pictures
 from vertebloc.workflow.demo import make_case_of_demo
-from vertebloc.workflow.open_case import OpenCase, read_halves
+from vertebloc.workflow.open_case import OpenCase
+from vertebloc.workflow.pulled_cut import read_halves
 
 Listener = Callable[[], None]
 
@@ -273,19 +280,32 @@ class Desk:
         """The team's choices as they are now."""
         return self.case.choices if self.case is not None else Choices()
 
-    async def set_level(self, **changed: str) -> None:
+    async def set_level(
+        self,
+        *,
+        diseased: str | None = None,
+        confirmed_by: str | None = None,
+        counted_from: str | None = None,
+    ) -> None:
         """Change the diseased level, who confirmed it, or the end it was counted from.
 
         Parameters
         ----------
-        **changed : str
-            ``diseased``, ``confirmed_by`` or ``counted_from``.
+        diseased, confirmed_by, counted_from : str or None
+            None: as it is. Another vertebra is unconfirmed until somebody confirms it again.
         """
+        now = self.choices.level
         try:
-            level = replace(self.choices.level, **{
-                name: CountedFrom(value) if name == "counted_from" else value
-                for name, value in changed.items()
-            })  # fmt: skip
+            if diseased is not None and diseased != now.diseased:
+                level = LevelChoice(diseased=diseased)
+            else:
+                level = LevelChoice(
+                    diseased=now.diseased,
+                    confirmed_by=now.confirmed_by if confirmed_by is None else confirmed_by,
+                    counted_from=(
+                        now.counted_from if counted_from is None else CountedFrom(counted_from)
+                    ),
+                )
         except VertBlocError as error:
             self.error = str(error)
             self.tell()
@@ -376,3 +396,34 @@ class Desk:
             svg=bars_svg(self.faces, hand, wanted),
             note=words.bars_note(wanted, hand.words),
         )
+
+    def paragraph(self) -> tuple[Part, ...]:
+        """The plan's acts as a paragraph; empty until there is a plan."""
+        case = self.case
+        if case is None or case.prepared is None or case.planned is None:
+            return ()
+        ground = plan_ground(case.prepared.anatomy, case.prepared.solids)
+        side = case.planned.plan.open_side
+        return plan_paragraph(case.choices, case.placements(), ground, side)
+
+    async def change_part(self, part: str, typed: str) -> None:
+        """Take a number or word that was changed in the paragraph.
+
+        Parameters
+        ----------
+        part : str
+            Which.
+        typed : str
+            Its new value.
+        """
+        case = self.case
+        if case is None or case.prepared is None:
+            return
+        try:
+            ground = plan_ground(case.prepared.anatomy, case.prepared.solids)
+            choices = with_changed_part(case.choices, case.placements(), ground, part, typed)
+        except VertBlocError as error:
+            self.error = str(error)
+            self.tell()
+            return
+        await self.change(choices, words.part_changed(part))

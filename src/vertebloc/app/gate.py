@@ -92,7 +92,8 @@ class Gate:
 
 
 def _key_in(scope: Scope) -> str:
-    return parse_qs(scope.get("query_string", b"").decode("latin-1")).get("key", [""])[0]
+    query: bytes = scope.get("query_string", b"")
+    return parse_qs(query.decode("latin-1")).get("key", [""])[0]
 
 
 def _cookie(header: str, name: str) -> str:
@@ -100,7 +101,7 @@ def _cookie(header: str, name: str) -> str:
         found = SimpleCookie(header).get(name)
     except CookieError:
         return ""
-    return found.value if found else ""
+    return str(found.value) if found else ""
 
 
 async def _refuse(scope: Scope, send: Send, words: str) -> None:

@@ -15,7 +15,7 @@ from vertebloc.reports import page_words as words
 from vertebloc.reports.page_views import PageView
 from vertebloc.reports.page_words import Question
 
-PAGES = {
+PAGES: dict[Question, Any] = {
     Question.PICTURES: pictures,
     Question.LEVEL: level,
     Question.SPREAD: spread,
@@ -49,7 +49,8 @@ class Window:
     @property
     def view(self) -> PageView:
         """What the question's page says now."""
-        return PAGES[self.question].view_of(self.desk)
+        said: PageView = PAGES[self.question].view_of(self.desk)
+        return said
 
     def show(self) -> None:
         """Lay the page out once; later only its parts are made anew."""

@@ -9,6 +9,7 @@ from typing import Any
 from nicegui import ui
 
 from vertebloc.reports.page_views import Card, Sentence
+from vertebloc.reports.plan_paragraph import Choice, Part, Words
 
 
 def show_markup(markup: str) -> ui.html:
@@ -166,3 +167,45 @@ def _tell(shown: ui.html, changed: Callable[[str], Any]) -> ui.html:
         js_handler="(event) => emit(event.target.value)",
     )
     return shown
+
+
+def show_paragraph(parts: Sequence[Part], changed: Callable[[str, str], Any]) -> ui.html:
+    """Show the plan as a paragraph whose numbers can be typed or dragged.
+
+    Parameters
+    ----------
+    parts : sequence of Part
+        Words, numbers and choices.
+    changed : callable
+        Called with the name of the part and its new value.
+
+    Returns
+    -------
+    ui.html
+        The paragraph.
+    """
+    shown = show_markup(f'<p class="answer plan">{" ".join(map(_part, parts))}</p>')
+    shown.on(
+        "change",
+        lambda event: changed(str(event.args[0]), str(event.args[1])),
+        js_handler="(event) => emit(event.target.dataset.part, event.target.value)",
+    )
+    return shown
+
+
+def _part(part: Part) -> str:
+    if isinstance(part, Words):
+        return escape(part.words)
+    name = f'data-part="{escape(part.part, quote=True)}" aria-label="{escape(part.label, quote=True)}"'
+    if isinstance(part, Choice):
+        options = "".join(
+            f'<option value="{escape(value, quote=True)}"{" selected" if value == part.value else ""}>'
+            f"{escape(said)}</option>"
+            for value, said in part.allowed
+        )
+        return f"<select {name}>{options}</select>"
+    return (
+        f'<span class="number"><input type="number" data-drag {name} value="{part.value:.1f}" '
+        f'min="{part.low:g}" max="{part.high:g}" step="{part.step:g}">'
+        f"{escape(part.unit)}</span>"
+    )

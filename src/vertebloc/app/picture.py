@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from nicegui import ui
 
 from vertebloc.app.widgets.viewer import Viewer
+from vertebloc.app.window import WindowLike
 from vertebloc.reports.page_words import Question
-
-if TYPE_CHECKING:
-    from vertebloc.app.page import Window
 
 SCENE = "/data/scene.json"
 LOOK = {Question.LEVEL: "behind", Question.SPREAD: "across", Question.CUTS: "behind"}
@@ -20,7 +18,7 @@ LOOK = {Question.LEVEL: "behind", Question.SPREAD: "across", Question.CUTS: "beh
 class Picture:
     """Slices and the solid picture; made once, then only moved."""
 
-    def __init__(self, window: Window) -> None:
+    def __init__(self, window: WindowLike) -> None:
         self._window = window
         self._viewer: Viewer | None = None
         self._shown: tuple[object, ...] = ()

@@ -184,7 +184,7 @@ def open_case(
     ] = False,
 ) -> None:
     """Open a case in the browser of this machine. Stop with Ctrl-C."""
-    from vertebloc.app.server import serve_case
+    from vertebloc.app import serve_case
 
     def opened(address: str) -> None:
         typer.echo(f"open in the browser of this machine (the key works once): {address}")

@@ -190,7 +190,7 @@ def cuts_view(document: Mapping[str, Any]) -> PageView:
     answer = tuple(
         Sentence(part["words"], part["must_not_be_overlooked"])
         for part in document["answer_parts"]
-        if part["about"] not in ("distances", "still open")
+        if part["about"] not in ("cuts", "ribs", "distances", "still open")
     )
     left = text.ml(resection["tumour_left_ml"])
     foot = [Sentence(f"{left} of tumour left behind", resection["tumour_left_ml"] > 0.0),
@@ -198,7 +198,7 @@ def cuts_view(document: Mapping[str, Any]) -> PageView:
     foot += [
         Sentence(part["words"])
         for part in document["answer_parts"]
-        if part["about"] in ("distances", "still open")
+        if part["about"] in ("cuts", "ribs", "distances", "still open")
     ]
     return PageView(question=Question.CUTS, answer=answer, foot=tuple(foot))
 

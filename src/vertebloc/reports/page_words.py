@@ -165,3 +165,47 @@ def bars_note(wanted_mm: float, hand: str) -> str:
         "degrees, NOT BOTH, before it touches tumour. Teal tick: wanted margin "
         f"{wanted_mm:.1f} mm. Bracket: {hand}."
     )
+
+
+PARAGRAPH_START = "Cut"
+OPEN_ARCH = "; open the arch of {level} on the"
+KEEP_MARGIN = "; keep"
+STAND_AT = "to tumour at every bone face; you stand at"
+PART_LABELS = {
+    "open_side": "side on which the arch is opened",
+    "wanted_margin": "wanted margin, mm",
+    "height": "height, mm past the endplate",
+    "tilt": "tilt, degrees; positive: the tip goes to the head",
+}
+
+
+def cut_through(neighbour: str, *, first: bool) -> str:
+    """Start of the words on one body cut."""
+    return f"through {neighbour}" if first else f"and through {neighbour}"
+
+
+def past_endplate(which: str) -> str:
+    """What a height is counted from."""
+    if which == "cranial":
+        return "above its lower endplate, tilted"
+    return "below its upper endplate, tilted"
+
+
+def half_of(side: str, *, first: bool) -> str:
+    """That a number is of one half of a cut only."""
+    return "(left half" if first else f"; {side} half"
+
+
+def by_rule(side: str) -> str:
+    """That a side was decided by the rule, and which."""
+    return f"{side} (by rule)"
+
+
+def part_label(which: str, side: str) -> str:
+    """Name of a cut or one of its halves, for a screen reader."""
+    return f"{which} cut" if side == "both" else f"{side} half of the {which} cut"
+
+
+def part_changed(part: str) -> str:
+    """A change of the paragraph, for the journal."""
+    return f"{part.replace('.', ' ').replace('_', ' ')} changed"

@@ -2,14 +2,10 @@
 
 from __future__ import annotations
 
-import asyncio
-import multiprocessing
-from collections.abc import Callable, Mapping
-from concurrent.futures import ProcessPoolExecutor
-from concurrent.futures.process import BrokenProcessPool
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
 from vertebloc.case.choices import Choices, HalfPlacement
 from vertebloc.case.identity import Identity
@@ -35,10 +31,10 @@ from vertebloc.workflow.load_case import Restamper, load_choices, load_ct, load_
 from vertebloc.workflow.plan_case import PlanReport, make_scene, save_plan
 from vertebloc.workflow.saying import Say, say_nothing
 from vertebloc.workflow.sheet_copy import renew_copy
+from vertebloc.workflow.workers import Call, Workers
 
 FIRST = "as opened"
 EDITED = "choices.toml edited by hand"
-_T = TypeVar("_T")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -62,7 +58,7 @@ class OpenCase:
         self.planned: PlannedCase | None = None
         self._history = history
         self._ct: Volume | None = None
-        self._workers: dict[str, ProcessPoolExecutor] = {}
+        self._workers = Workers()
         self._wished = 0
 
     @classmethod
@@ -142,10 +138,10 @@ class OpenCase:
             If the contours do not suffice.
         """
         say("finding canal, vertebrae and ribs; measuring tumour and bone")
-        self.prepared = await self._ask(
+        self.prepared = await self._workers.ask(
             "plans", planner.prepare_case, self.folder.path, self.choices
         )
-        await self._ask("drags", planner.keep, self.prepared)
+        await self._workers.ask("drags", planner.keep, self.prepared)
 
     async def measure_drag(
         self, *, cranial: bool, halves: Mapping[Side, HalfPlacement]
@@ -169,8 +165,8 @@ class OpenCase:
         InputError
             If the cuts cross, or the moved one lies on the wrong side of the body.
         """
-        call = _Call(planner.measure_moved, cranial=cranial, halves=dict(halves))
-        return await self._ask("drags", call, self.choices)
+        call = Call(planner.measure_moved, cranial=cranial, halves=dict(halves))
+        return await self._workers.ask("drags", call, self.choices)
 
     def placements(self) -> dict[str, Mapping[Side, HalfPlacement]]:
         """Where the body cuts of the last plan lie, as if placed by hand.
@@ -287,8 +283,8 @@ class OpenCase:
         if wish != self._wished and self.planned is not None:
             return self.planned
         inputs = self.folder.inputs(choices)
-        plan, document = await self._ask("plans", planner.plan_kept, choices, inputs)
-        cuts = await self._ask("drags", planner.place_now, choices)
+        plan, document = await self._workers.ask("plans", planner.plan_kept, choices, inputs)
+        cuts = await self._workers.ask("drags", planner.place_now, choices)
         found = PlannedCase(
             plan=plan, document=document, choices=choices, inputs=inputs, cuts=cuts
         )
@@ -321,24 +317,7 @@ class OpenCase:
 
     def close(self) -> None:
         """Let the workers go."""
-        for worker in self._workers.values():
-            worker.shutdown(wait=False, cancel_futures=True)
-        self._workers.clear()
-
-    async def _ask(self, worker: str, call: Callable[..., _T], *given: Any) -> _T:
-        if worker not in self._workers:
-            spawn = multiprocessing.get_context("spawn")
-            self._workers[worker] = ProcessPoolExecutor(max_workers=1, mp_context=spawn)
-        loop = asyncio.get_running_loop()
-        try:
-            return await loop.run_in_executor(self._workers[worker], call, *given)
-        except BrokenProcessPool as error:
-            self._workers.pop(worker, None)
-            self.prepared = None
-            raise InputError(
-                "the computing process was stopped (is there enough memory?): "
-                "load the page again; nothing that was saved is lost"
-            ) from error
+        self._workers.close()
 
     def _take_in_edits(self) -> None:
         """A choices file that was edited by hand meanwhile is a change of its own."""
@@ -368,51 +347,3 @@ class OpenCase:
         reasons = self.stale_reasons
         self.folder.mark_stale(reasons, now=read_clock(), restamp=Restamper(self.folder))
         renew_copy(self.folder)
-
-
-def read_halves(given: Mapping[str, Mapping[str, float]]) -> dict[Side, HalfPlacement]:
-    """Read the numbers of a pulled cut as they came from a picture.
-
-    Parameters
-    ----------
-    given : mapping of str to mapping
-        ``left`` and ``right``, each with ``height_mm``, ``tilt_deg``, ``roll_deg``.
-
-    Returns
-    -------
-    dict of Side to HalfPlacement
-        Rounded to 0.01 mm and 0.01 degrees.
-
-    Raises
-    ------
-    InputError
-        If a half is missing or a number cannot be meant.
-    """
-    try:
-        return {
-            side: HalfPlacement(
-                height_mm=round(float(given[side.value]["height_mm"]), 2),
-                tilt_deg=round(float(given[side.value]["tilt_deg"]), 2),
-                roll_deg=round(float(given[side.value]["roll_deg"]), 2),
-            )
-            for side in Side
-        }
-    except (KeyError, TypeError, ValueError) as error:
-        if isinstance(error, InputError):
-            raise
-        raise InputError(f"a moved cut needs numbers for both halves, got {given!r}") from error
-
-
-@dataclass(frozen=True, slots=True)
-class _Call:
-    """A function with named arguments that can travel to a worker."""
-
-    function: Callable[..., Any]
-    named: Mapping[str, Any]
-
-    def __init__(self, function: Callable[..., Any], **named: Any) -> None:
-        object.__setattr__(self, "function", function)
-        object.__setattr__(self, "named", named)
-
-    def __call__(self, *given: Any) -> Any:
-        return self.function(*given, **self.named)

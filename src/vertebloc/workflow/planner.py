@@ -38,7 +38,7 @@ def _frozen(mapping: dict[Any, Any]) -> MappingProxyType[Any, Any]:
 
 
 #: frozen mappings travel between processes as what they hold
-copyreg.pickle(MappingProxyType, lambda mapping: (_frozen, (dict(mapping),)))  # type: ignore[arg-type]
+copyreg.pickle(MappingProxyType, lambda mapping: (_frozen, (dict(mapping),)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,9 +159,9 @@ def measure_moved(
         _KEPT.still = _Still(cuts=cuts, body=as_placed(cuts, vertebra))
         _KEPT.choices = choices
     still = _KEPT.still
-    other = "caudal" if cranial else "cranial"
+    other = still.body["caudal" if cranial else "cranial"]
     moved = with_moved_cut(choices, cranial=cranial, halves=halves)
-    moved = replace(moved, **{f"{other}_cut": still.body[other]})
+    moved = with_moved_cut(moved, cranial=not cranial, halves=other.halves)
     body = place_body_cuts(prepared.anatomy, prepared.solids, bones, moved)
     cuts = replace(still.cuts, cranial=body[0], caudal=body[1])
     return measure_bone_faces(bones, prepared.solids, vertebra, cuts), cuts
@@ -206,7 +206,7 @@ def with_moved_cut(
         All else the same.
     """
     cut = CutChoice(placed=Placement.BY_HAND, halves=halves)
-    return replace(choices, **{"cranial_cut" if cranial else "caudal_cut": cut})
+    return replace(choices, cranial_cut=cut) if cranial else replace(choices, caudal_cut=cut)
 
 
 def as_placed(cuts: Cuts, vertebra: Vertebra) -> dict[str, CutChoice]:

@@ -30,6 +30,12 @@ BY_HAND = {
     # Cut across, seen from the feet, back up: left at the left, the front is down; what is
     # nearer to the feet is nearer to the viewer.
     View.THEATRE_CROSS_SECTION: ((-100, -40, 20), (0, -80, -250)),
+    # Eyes at the height of the back, from the surgeon's place: the back is up, the rib's tip is
+    # near to the viewer who stands at the left, and far from the one at the right.
+    View.THEATRE_SIDE_STANDING_LEFT: ((20, -40, 100), (-250, -80, 0)),
+    View.THEATRE_SIDE_STANDING_RIGHT: ((-20, -40, -100), (250, -80, 0)),
+    # Beside the left shoulder of somebody upright who faces to the viewer's left.
+    View.THEATRE_SIDE_HEAD_UP: ((-40, -20, 100), (-80, 250, 0)),
     # Facing the patient: left at the right, head up.
     View.RADIOLOGICAL_FRONT: ((100, -20, 40), (0, 250, 80)),
     # As CT slices are shown: from the feet, front up, left at the right.
@@ -42,6 +48,9 @@ EDGES_BY_HAND = {
     View.THEATRE_STANDING_RIGHT: ("FEET", "HEAD", "patient's LEFT", "patient's RIGHT"),
     View.THEATRE_HEAD_UP: ("patient's LEFT", "patient's RIGHT", "HEAD", "FEET"),
     View.THEATRE_CROSS_SECTION: ("patient's LEFT", "patient's RIGHT", "BACK", "FRONT"),
+    View.THEATRE_SIDE_STANDING_LEFT: ("HEAD", "FEET", "BACK", "FRONT"),
+    View.THEATRE_SIDE_STANDING_RIGHT: ("FEET", "HEAD", "BACK", "FRONT"),
+    View.THEATRE_SIDE_HEAD_UP: ("FRONT", "BACK", "HEAD", "FEET"),
     View.RADIOLOGICAL_FRONT: ("patient's RIGHT", "patient's LEFT", "HEAD", "FEET"),
     View.RADIOLOGICAL_CROSS_SECTION: ("patient's RIGHT", "patient's LEFT", "FRONT", "BACK"),
 }

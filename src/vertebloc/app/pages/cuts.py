@@ -1,17 +1,13 @@
-"""Where do we cut?"""
+"""The page: where do we cut?"""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
-from vertebloc.app.parts import show_sentences, show_verb
+from vertebloc.app.desk import Desk
+from vertebloc.app.parts import show_paragraph, show_sentences, show_verb
+from vertebloc.app.window import WindowLike
 from vertebloc.reports import page_words as words
 from vertebloc.reports.page_views import PageView, cuts_view, waiting_view
 from vertebloc.reports.page_words import Question
-
-if TYPE_CHECKING:
-    from vertebloc.app.desk import Desk
-    from vertebloc.app.page import Window
 
 
 def view_of(desk: Desk) -> PageView:
@@ -19,16 +15,19 @@ def view_of(desk: Desk) -> PageView:
     return cuts_view(desk.document) if desk.document else waiting_view(Question.CUTS)
 
 
-def show_answer(window: Window) -> None:
+def show_answer(window: WindowLike) -> None:
     """The plan as a paragraph whose numbers can be changed, then what it comes to."""
+    parts = window.desk.paragraph()
+    if parts and window.holds:
+        show_paragraph(parts, window.desk.change_part)
     show_sentences(window.view.answer)
 
 
-def show_side(window: Window) -> None:
+def show_side(window: WindowLike) -> None:
     """How far each cut may err; the piece, opened out."""
 
 
-def show_foot(window: Window) -> None:
+def show_foot(window: WindowLike) -> None:
     """Undo, redo, the sheet."""
     desk = window.desk
     if desk.case is None or not window.holds:

@@ -1,18 +1,14 @@
-"""Which vertebra?"""
+"""The page: which vertebra?"""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
+from vertebloc.app.desk import Desk
 from vertebloc.app.parts import show_choice, show_field, show_sentences
+from vertebloc.app.window import WindowLike
 from vertebloc.case.choice_words import CountedFrom
 from vertebloc.reports import page_words as words
 from vertebloc.reports.page_views import PageView, level_view, waiting_view
 from vertebloc.reports.page_words import Question
-
-if TYPE_CHECKING:
-    from vertebloc.app.desk import Desk
-    from vertebloc.app.page import Window
 
 ENDS = [(end.value, end.value or words.NOT_COUNTED) for end in CountedFrom]
 
@@ -22,12 +18,12 @@ def view_of(desk: Desk) -> PageView:
     return level_view(desk.document) if desk.document else waiting_view(Question.LEVEL)
 
 
-def show_answer(window: Window) -> None:
+def show_answer(window: WindowLike) -> None:
     """Which vertebra, who says so."""
     show_sentences(window.view.answer)
 
 
-def show_side(window: Window) -> None:
+def show_side(window: WindowLike) -> None:
     """The level, who confirms it, and the end it was counted from."""
     desk = window.desk
     if desk.document is None or not window.holds:
@@ -48,5 +44,5 @@ def show_side(window: Window) -> None:
     )  # fmt: skip
 
 
-def show_foot(window: Window) -> None:
+def show_foot(window: WindowLike) -> None:
     """Nothing of its own."""

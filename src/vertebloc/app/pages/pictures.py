@@ -1,16 +1,12 @@
-"""Who is this, and which pictures?"""
+"""The page: who is this, and which pictures?"""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
+from vertebloc.app.desk import Desk
 from vertebloc.app.parts import show_sentences, show_verb
+from vertebloc.app.window import WindowLike
 from vertebloc.reports import page_words as words
 from vertebloc.reports.page_views import PageView
-
-if TYPE_CHECKING:
-    from vertebloc.app.desk import Desk
-    from vertebloc.app.page import Window
 
 
 def view_of(desk: Desk) -> PageView:
@@ -18,12 +14,12 @@ def view_of(desk: Desk) -> PageView:
     return desk.pictures
 
 
-def show_answer(window: Window) -> None:
+def show_answer(window: WindowLike) -> None:
     """The person and the images, or that there is no case yet."""
     show_sentences(window.view.answer)
 
 
-def show_side(window: Window) -> None:
+def show_side(window: WindowLike) -> None:
     """On an empty page: try everything at once."""
     if window.desk.is_empty:
         show_verb(
@@ -31,5 +27,5 @@ def show_side(window: Window) -> None:
         )
 
 
-def show_foot(window: Window) -> None:
+def show_foot(window: WindowLike) -> None:
     """Nothing of its own."""

@@ -1,16 +1,12 @@
-"""How far has it grown?"""
+"""The page: how far has it grown?"""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
+from vertebloc.app.desk import Desk
 from vertebloc.app.parts import show_sentences
+from vertebloc.app.window import WindowLike
 from vertebloc.reports.page_views import PageView, spread_view, waiting_view
 from vertebloc.reports.page_words import Question
-
-if TYPE_CHECKING:
-    from vertebloc.app.desk import Desk
-    from vertebloc.app.page import Window
 
 
 def view_of(desk: Desk) -> PageView:
@@ -18,14 +14,14 @@ def view_of(desk: Desk) -> PageView:
     return spread_view(desk.document) if desk.document else waiting_view(Question.SPREAD)
 
 
-def show_answer(window: Window) -> None:
+def show_answer(window: WindowLike) -> None:
     """Sectors, layers, and which is nearest to flipping."""
     show_sentences(window.view.answer)
 
 
-def show_side(window: Window) -> None:
+def show_side(window: WindowLike) -> None:
     """Nothing of its own: the cards say it."""
 
 
-def show_foot(window: Window) -> None:
+def show_foot(window: WindowLike) -> None:
     """Nothing of its own."""

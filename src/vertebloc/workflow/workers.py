@@ -1,0 +1,79 @@
+"""Processes that compute beside a page, each keeping what it was given."""
+
+from __future__ import annotations
+
+import asyncio
+import multiprocessing
+from collections.abc import Callable, Mapping
+from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
+from dataclasses import dataclass
+from typing import Any, TypeVar
+
+from vertebloc.errors import InputError
+
+_T = TypeVar("_T")
+
+
+class Workers:
+    """Named processes of their own; each answers one question after the other."""
+
+    def __init__(self) -> None:
+        self._processes: dict[str, ProcessPoolExecutor] = {}
+
+    async def ask(self, worker: str, call: Callable[..., _T], *given: Any) -> _T:
+        """Have a worker compute something.
+
+        Parameters
+        ----------
+        worker : str
+            Its name; it is started at its first question.
+        call : callable
+            A function of a module, or a ``Call``.
+        *given : object
+            What it is given; must travel between processes.
+
+        Returns
+        -------
+        object
+            Its answer.
+
+        Raises
+        ------
+        InputError
+            If the process was stopped, most often for want of memory.
+        """
+        if worker not in self._processes:
+            spawn = multiprocessing.get_context("spawn")
+            self._processes[worker] = ProcessPoolExecutor(max_workers=1, mp_context=spawn)
+        loop = asyncio.get_running_loop()
+        try:
+            return await loop.run_in_executor(self._processes[worker], call, *given)
+        except BrokenProcessPool as error:
+            self._processes.pop(worker, None)
+            raise InputError(
+                "the computing process was stopped (is there enough memory?): open the case "
+                "again; nothing that was saved is lost"
+            ) from error
+
+    def close(self) -> None:
+        """Let the processes go."""
+        for process in self._processes.values():
+            process.shutdown(wait=False, cancel_futures=True)
+        self._processes.clear()
+
+
+@dataclass(frozen=True, slots=True)
+class Call:
+    """A function with named arguments that can travel to a worker."""
+
+    function: Callable[..., Any]
+    named: Mapping[str, Any]
+
+    def __init__(self, function: Callable[..., Any], **named: Any) -> None:
+        object.__setattr__(self, "function", function)
+        object.__setattr__(self, "named", named)
+
+    def __call__(self, *given: Any) -> Any:
+        """Call it."""
+        return self.function(*given, **self.named)
