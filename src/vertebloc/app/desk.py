@@ -32,6 +32,7 @@ from vertebloc.reports.screen_scene import (
     volume_meta,
     weakest_mark,
 )
+from vertebloc.reports.spine_strip import strip_svg
 from vertebloc.resection import FaceKind, FaceMargin
 from vertebloc.resection.piece import Cuts
 from vertebloc.space.surfaces import TriangleSurface
@@ -427,3 +428,26 @@ class Desk:
             self.tell()
             return
         await self.change(choices, words.part_changed(part))
+
+    def strip(self) -> str:
+        """The spine as a strip; empty until the vertebrae are found."""
+        prepared = self.case.prepared if self.case is not None else None
+        if prepared is None:
+            return ""
+        return strip_svg(prepared.anatomy, prepared.level, self.document)
+
+    def middle_of(self, level: str) -> list[float] | None:
+        """Where a vertebra's body lies, mm, patient LPS; None if it is not outlined.
+
+        Parameters
+        ----------
+        level : str
+            Such as ``T10``.
+        """
+        prepared = self.case.prepared if self.case is not None else None
+        if prepared is None:
+            return None
+        places = {
+            one["name"]: one["at"] for one in scene_of(prepared.anatomy, prepared.level)["levels"]
+        }
+        return places.get(level)

@@ -114,7 +114,13 @@ class Window:
 
     @ui.refreshable_method
     def _strip(self) -> None:
-        show_markup("")
+        shown = show_markup(self.desk.strip())
+        shown.on(
+            "click",
+            lambda event: self.picture.look_at(self.desk.middle_of(str(event.args))),
+            js_handler="(event) => { const at = event.target.closest('[data-level]'); "
+            "if (at) { event.preventDefault(); emit(at.dataset.level); } }",
+        )
 
     @ui.refreshable_method
     def _ask(self) -> None:

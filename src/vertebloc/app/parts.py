@@ -196,10 +196,10 @@ def show_paragraph(parts: Sequence[Part], changed: Callable[[str, str], Any]) ->
 def _part(part: Part) -> str:
     if isinstance(part, Words):
         return escape(part.words)
-    name = f'data-part="{escape(part.part, quote=True)}" aria-label="{escape(part.label, quote=True)}"'
+    name = f'data-part="{escape(part.part)}" aria-label="{escape(part.label)}"'
     if isinstance(part, Choice):
         options = "".join(
-            f'<option value="{escape(value, quote=True)}"{" selected" if value == part.value else ""}>'
+            f'<option value="{escape(value)}"{_selected(value == part.value)}>'
             f"{escape(said)}</option>"
             for value, said in part.allowed
         )
@@ -209,3 +209,7 @@ def _part(part: Part) -> str:
         f'min="{part.low:g}" max="{part.high:g}" step="{part.step:g}">'
         f"{escape(part.unit)}</span>"
     )
+
+
+def _selected(chosen: bool) -> str:
+    return " selected" if chosen else ""

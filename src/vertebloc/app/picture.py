@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from nicegui import ui
@@ -58,6 +58,17 @@ class Picture:
         """
         if self._viewer is not None and question in LOOK:
             self._viewer.look(LOOK[question])
+
+    def look_at(self, point: Sequence[float] | None) -> None:
+        """Centre the slice from behind on a place.
+
+        Parameters
+        ----------
+        point : sequence of float or None, mm
+            Patient LPS; None: nowhere.
+        """
+        if self._viewer is not None and point is not None:
+            self._viewer.look("behind", point)
 
     def _send(self, seq: int = 0) -> None:
         desk = self._window.desk

@@ -61,6 +61,7 @@ LEVEL_LABELS = {
     "counted_from": "counted from",
 }
 NOT_COUNTED = "not counted yet"
+HEAD, FEET = "HEAD", "FEET"
 DIRECTION_ORDER = "HEAD top, FEET bottom"
 STRUCTURES = "Contours"
 IMAGES = "Pictures"
@@ -137,8 +138,8 @@ VIEWER = {
         "right": "patient's RIGHT",
         "back": "BACK",
         "front": "FRONT",
-        "head": "HEAD",
-        "feet": "FEET",
+        "head": HEAD,
+        "feet": FEET,
     },
 }
 
@@ -209,3 +210,8 @@ def part_label(which: str, side: str) -> str:
 def part_changed(part: str) -> str:
     """A change of the paragraph, for the journal."""
     return f"{part.replace('.', ' ').replace('_', ' ')} changed"
+
+
+def look_at(level: str, *, diseased: bool) -> str:
+    """What a vertebra of the strip does when it is chosen."""
+    return f"look at {level}" + (", the diseased vertebra" if diseased else "")
