@@ -15,6 +15,7 @@ from vertebloc.errors import VertBlocError
 from vertebloc.reports import page_words as words
 from vertebloc.reports import published_hand_error
 from vertebloc.reports.allowance_bars_svg import bars_svg
+from vertebloc.reports.carton import carton_svg, unfold
 from vertebloc.reports.page_views import Card, empty_view, print_header
 from vertebloc.reports.plan_paragraph import (
     Part,
@@ -451,3 +452,13 @@ class Desk:
             one["name"]: one["at"] for one in scene_of(prepared.anatomy, prepared.level)["levels"]
         }
         return places.get(level)
+
+    def carton_card(self) -> Card | None:
+        """The piece, opened out; None until there is a plan."""
+        case = self.case
+        if case is None or case.prepared is None or case.planned is None:
+            return None
+        prepared = case.prepared
+        vertebra = prepared.anatomy.vertebrae[prepared.level]
+        carton = unfold(case.planned.plan, vertebra, prepared.solids.tumour_field)
+        return Card(title=words.CARTON, svg=carton_svg(carton), note=words.CARTON_NOTE)

@@ -215,3 +215,34 @@ def part_changed(part: str) -> str:
 def look_at(level: str, *, diseased: bool) -> str:
     """What a vertebra of the strip does when it is chosen."""
     return f"look at {level}" + (", the diseased vertebra" if diseased else "")
+
+
+#: Titles of the carton's panels; the back is seen as in theatre, head up.
+CARTON_PANELS = {
+    "cranial": "HEAD end (front edge up)",
+    "left": "LEFT side",
+    "back": "BACK",
+    "right": "RIGHT side",
+    "front": "FRONT",
+    "caudal": "FEET end",
+}
+CARTON_NOTE = (
+    "Seen from outside, true to scale. Bone faces are tinted (dark = thin), dissected faces white "
+    "and dashed; ring = weakest place; numbers = mm to tumour. Patient's left is at the left."
+)
+
+
+def crossed(area_mm2: float) -> str:
+    """That a face runs through tumour."""
+    return f"{area_mm2:.0f} mm² in tumour"
+
+
+def face_title(name: str, area_mm2: float) -> str:
+    """A face and its size."""
+    return f"{name}, {area_mm2:.0f} mm²"
+
+
+def area_and_margin(area_mm2: float, margin_mm: float, barrier: str) -> str:
+    """A face's size, margin and what lies between."""
+    between = f", {barrier}" if barrier else ""
+    return f"{area_mm2:.0f} mm², {margin_mm:.1f} mm{between}"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from vertebloc.app.desk import Desk
-from vertebloc.app.parts import show_paragraph, show_sentences, show_verb
+from vertebloc.app.parts import show_card, show_paragraph, show_sentences, show_verb
 from vertebloc.app.window import WindowLike
 from vertebloc.reports import page_words as words
 from vertebloc.reports.page_views import PageView, cuts_view, waiting_view
@@ -24,7 +24,10 @@ def show_answer(window: WindowLike) -> None:
 
 
 def show_side(window: WindowLike) -> None:
-    """How far each cut may err; the piece, opened out."""
+    """The piece, opened out; how far each cut may err stands above it."""
+    card = window.desk.carton_card()
+    if card is not None:
+        show_card(card)
 
 
 def show_foot(window: WindowLike) -> None:
