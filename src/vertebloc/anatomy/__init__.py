@@ -9,8 +9,9 @@ and right. Everything else is in the modules: ``canal``, ``frames``, ``separatio
 from vertebloc.anatomy.contours import ContourSet, LabelMap
 from vertebloc.anatomy.describe import default_diseased_level, describe_anatomy
 from vertebloc.anatomy.levels import Level
-from vertebloc.anatomy.model import Anatomy, CountedFrom, LevelConfirmation, Rib, Vertebra
+from vertebloc.anatomy.model import Anatomy, LevelConfirmation, Rib, Vertebra
 from vertebloc.anatomy.structures import Contour, Structure
+from vertebloc.case.choice_words import CountedFrom
 
 __all__ = [
     "Anatomy",

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from vertebloc.anatomy.levels import Level
-from vertebloc.anatomy.model import CountedFrom
+from vertebloc.case.choice_words import CountedFrom
 from vertebloc.space.frames import Side
 
 _BOTH = frozenset(Side)

@@ -18,7 +18,6 @@ from vertebloc.anatomy.levels import Level
 from vertebloc.anatomy.model import (
     Anatomy,
     CanalSpline,
-    CountedFrom,
     Rib,
     SideVerdict,
     Vertebra,
@@ -26,6 +25,7 @@ from vertebloc.anatomy.model import (
 from vertebloc.anatomy.outlines import mask_points, outline_mask
 from vertebloc.anatomy.ribs import RibPiece, assign_owners, find_rib_pieces, find_side
 from vertebloc.anatomy.structures import Structure
+from vertebloc.case.choice_words import CountedFrom
 from vertebloc.errors import InputError
 from vertebloc.space.frames import Side
 from vertebloc.space.grids import Grid

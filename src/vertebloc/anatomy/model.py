@@ -14,19 +14,11 @@ from scipy.spatial import cKDTree
 
 from vertebloc.anatomy.levels import Level
 from vertebloc.anatomy.structures import Contour
+from vertebloc.case.choice_words import CountedFrom
 from vertebloc.errors import FrameError, InputError
 from vertebloc.space.frames import Frame, Side
 from vertebloc.space.grids import Volume
 from vertebloc.space.transforms import Points, Transform, as_points
-
-
-class CountedFrom(Enum):
-    """The end from which theatre will count the levels."""
-
-    SACRUM = "sacrum"
-    FIRST_RIB = "first rib"
-    LAST_RIB = "last rib"
-    MARKER = "placed marker"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,13 +26,14 @@ class LevelConfirmation:
     """Who confirmed the diseased level, counted from where; unconfirmed unless both are said."""
 
     confirmed_by: str | None = None
-    counted_from: CountedFrom | None = None
+    counted_from: CountedFrom = CountedFrom.NOT_COUNTED
     end_in_view: bool = False
 
     @property
     def is_confirmed(self) -> bool:
         """Whether a named person counted from an end that the images show."""
-        return bool(self.confirmed_by) and self.counted_from is not None and self.end_in_view
+        counted = self.counted_from is not CountedFrom.NOT_COUNTED
+        return bool(self.confirmed_by) and counted and self.end_in_view
 
 
 class SideVerdict(Enum):

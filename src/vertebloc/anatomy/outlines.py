@@ -81,13 +81,15 @@ def fill_surfaces(surfaces: list[TriangleSurface]) -> Volume:
     Notes
     -----
     Parity of crossings along z. The corners are shifted by 1e-4 voxels so that no column
-    runs exactly through an edge.
+    runs exactly through an edge. Voxel centres lie on whole multiples of ``FILL_MM``, so that
+    masks of different surfaces are cut from one grid.
     """
     from vertebloc.anatomy._kernels import count_crossings  # brings numba: only where needed
 
     if any(not surface.is_closed for surface in surfaces):
         raise InputError("a surface is open: close it, or give the outline as labels")
     low = np.min([s.vertices.min(axis=0) for s in surfaces], axis=0) - 1.5 * FILL_MM
+    low = np.floor(low / FILL_MM) * FILL_MM
     high = np.max([s.vertices.max(axis=0) for s in surfaces], axis=0) + 1.5 * FILL_MM
     size = np.ceil((high - low) / FILL_MM).astype(int) + 1
     if float(np.prod(size.astype(float))) > _MOST_VOXELS:
@@ -164,6 +166,28 @@ def split_components(mask: Volume) -> list[Volume]:
         grid = mask.grid.crop([r.start for r in box], [r.stop for r in box])
         parts.append(Volume(grid, np.ascontiguousarray(labels[box] == number)))
     return sorted(parts, key=lambda part: -int(np.count_nonzero(part.values)))
+
+
+def mask_on_lattice(mask: Volume, grid: Grid) -> Volume:
+    """A mask on the voxels of another grid, continued to wherever the mask reaches.
+
+    Parameters
+    ----------
+    mask : Volume
+        Boolean volume.
+    grid : Grid
+        Gives spacing, axes and where voxel centres lie.
+
+    Returns
+    -------
+    Volume
+        Marks the centres that lie in the mask; the same voxels if both share one lattice.
+    """
+    corners = grid.lps_from_ijk.inverse.points(mask.grid.corners())
+    start = np.floor(corners.min(axis=0)).astype(int)
+    stop = np.ceil(corners.max(axis=0)).astype(int) + 1
+    box = grid.crop(start, stop)
+    return Volume(box, np.asarray(sample_mask(mask, box.centres()) > 0.5).reshape(box.shape))
 
 
 def unite_masks(masks: list[Volume]) -> Volume:

@@ -10,6 +10,7 @@ import numpy as np
 
 from vertebloc.anatomy.levels import Level
 from vertebloc.anatomy.model import LevelConfirmation, Vertebra
+from vertebloc.case.choice_words import CountedFrom
 from vertebloc.errors import InputError
 from vertebloc.reports import text
 from vertebloc.resection.model import (
@@ -22,6 +23,7 @@ from vertebloc.resection.model import (
     RibFate,
 )
 from vertebloc.space import tolerances
+from vertebloc.space.frames import Side
 
 #: A plane that leans more than this from a body's axis is no cut across the body (cosine).
 _ACROSS_BODY_COSINE = 0.5
@@ -113,7 +115,7 @@ def why_unconfirmed(confirmation: LevelConfirmation) -> tuple[str, ...]:
     reasons = []
     if not confirmation.confirmed_by:
         reasons.append(text.no_one_signed())
-    if confirmation.counted_from is None:
+    if confirmation.counted_from is CountedFrom.NOT_COUNTED:
         reasons.append(text.no_end_named())
     elif not confirmation.end_in_view:
         reasons.append(text.end_not_in_view(confirmation.counted_from.value))
@@ -196,7 +198,12 @@ def _acts(plan: ResectionPlan, vertebrae: Mapping[Level, Vertebra]) -> str:
         if heights:
             bodies.append(text.cut_height(str(level), heights, above_lower))
     nibbled = [name for name, fate in plan.bone_fates.items() if fate is BoneFate.PIECEMEAL]
-    return text.acts(str(plan.level), bodies, plan.open_side, _pairs_together(nibbled))
+    parts = _pairs_together(nibbled)
+    split = [name for name, fate in plan.bone_fates.items() if fate is BoneFate.SPLIT]
+    for side in Side:
+        if any(name.startswith(side.value) for name in split):
+            parts.append(text.behind_the_arch_cut(side))
+    return text.acts(str(plan.level), bodies, plan.open_side, parts)
 
 
 def _pairs_together(parts: list[str]) -> list[str]:

@@ -204,14 +204,14 @@ def _each_once(*groups: Iterable[str]) -> list[str]:
 def _confirmation(level: Level, confirmation: LevelConfirmation, counting: str) -> dict[str, Any]:
     """Who confirmed the level, from which end theatre counts, and what is missing."""
     end = confirmation.counted_from
-    if confirmation.is_confirmed and confirmation.confirmed_by and end is not None:
+    if confirmation.is_confirmed and confirmation.confirmed_by:
         words = text.level_confirmed(str(level), confirmation.confirmed_by, end.value)
     else:
         words = text.unconfirmed(str(level), why_unconfirmed(confirmation))
     return {
         "confirmed": confirmation.is_confirmed,
         "confirmed_by": confirmation.confirmed_by,
-        "counted_from": None if end is None else end.value,
+        "counted_from": end.value or None,
         "end_in_view": confirmation.end_in_view,
         "words": words,
         "counting": counting,

@@ -195,6 +195,11 @@ def both(part: str) -> str:
     return f"both {part}s" if not part.endswith("lamina") else "both laminae"
 
 
+def behind_the_arch_cut(side: Side) -> str:
+    """Bone of a half of the arch that the arch cut splits, as far as it is nibbled away."""
+    return f"bone behind the {side.value} arch cut"
+
+
 def acts(level: str, bodies: Sequence[str], side: Side, nibbled: Sequence[str]) -> str:
     """What is cut and what is nibbled away."""
     through = f"Cut through {listed(list(bodies))}" if bodies else f"Cut around {level}"

@@ -15,8 +15,11 @@ from vertebloc.resection.model import BoneFate, HalfCut, RibFate
 from vertebloc.resection.solids import ResectionSolids
 from vertebloc.space.frames import Side
 
-#: A pedicle is taken as diseased if more tumour than this lies in it, mm3 (assumed).
-PEDICLE_DISEASED_MM3 = 30.0
+#: A pedicle counts as diseased as soon as more tumour than this lies in it, mm3: the noise of
+#: counting voxels where two outlines touch (assumed). As small as that, because the two errors
+#: differ: a healthy pedicle that leaves with the piece costs little, a diseased one that is
+#: nibbled away spills tumour.
+PEDICLE_DISEASED_MM3 = 2.0
 
 _PEDICLE = {Side.LEFT: ArchPart.LEFT_PEDICLE, Side.RIGHT: ArchPart.RIGHT_PEDICLE}
 
@@ -47,7 +50,9 @@ def plan_arch(vertebra: Vertebra, solids: ResectionSolids, choices: Choices) -> 
     Returns
     -------
     ArchPlan
-        At least one pedicle is taken piecemeal: a closed ring cannot leave the cord.
+        At least one pedicle is taken piecemeal: a closed ring cannot leave the cord. By rule the
+        ring is opened on the side whose pedicle holds less tumour, and away from the tumour's
+        middle if neither holds any; the other pedicle leaves with the piece if it is diseased.
 
     Raises
     ------
@@ -75,7 +80,7 @@ def plan_arch(vertebra: Vertebra, solids: ResectionSolids, choices: Choices) -> 
     if inside[open_side] > PEDICLE_DISEASED_MM3:
         notes = (
             f"the ring is opened through the {open_side.value} pedicle, which holds "
-            f"{inside[open_side] / 1000.0:.2f} ml of tumour: planned contamination",
+            f"{inside[open_side] / 1000.0:.3f} ml of tumour: planned contamination",
         )
     return ArchPlan(
         open_side=open_side,
@@ -102,10 +107,7 @@ def _open_side(
 ) -> Side:
     if choices.arch.open_side is not OpenSide.BY_RULE:
         return Side(choices.arch.open_side.value)
-    ill = {side: volume > PEDICLE_DISEASED_MM3 for side, volume in inside.items()}
-    if ill[Side.LEFT] != ill[Side.RIGHT]:
-        return Side.RIGHT if ill[Side.LEFT] else Side.LEFT
-    if ill[Side.LEFT]:
+    if max(inside.values()) > PEDICLE_DISEASED_MM3:
         return min(Side, key=lambda side: inside[side])
     middle = solids.tumour.vertices.mean(axis=0)
     x = vertebra.lps_from_vertebra.inverse.points(middle)[0, 0]

@@ -28,6 +28,7 @@ class BoneFate(Enum):
     PIECE = "piece"  #: comes out whole
     PIECEMEAL = "piecemeal"  #: nibbled away
     STAYS = "stays"
+    SPLIT = "split"  #: comes out with the piece in front of the arch cut, nibbled away behind it
 
 
 class RibFate(Enum):

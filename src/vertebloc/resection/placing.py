@@ -11,6 +11,7 @@ from vertebloc.anatomy.model import Anatomy, Vertebra
 from vertebloc.case.choice_words import Placement
 from vertebloc.case.choices import Choices, CutChoice, HalfPlacement
 from vertebloc.errors import InputError
+from vertebloc.resection.containment import NOISE_MM3
 from vertebloc.resection.cuts import arch_cut, half_cut, heights_between, words_for_height
 from vertebloc.resection.fates import ArchPlan
 from vertebloc.resection.margins import measure_face
@@ -18,10 +19,14 @@ from vertebloc.resection.model import HalfCut
 from vertebloc.resection.piece import BoneSolids, Cuts, mid_plane, wall_plane
 from vertebloc.resection.solids import ResectionSolids
 from vertebloc.space.frames import Side
+from vertebloc.space.planes import Plane
 from vertebloc.space.polygons import PlanarFace
-from vertebloc.space.sections import face_of_solid
+from vertebloc.space.sections import face_of_solid, trimmed
 
 _STEP_MM = 0.1  #: added to each move, so that the wanted margin is reached and not just missed
+#: How far the last ``NOISE_MM3`` of tumour may reach beyond the rest, mm: a needle's tract 2.4 mm
+#: thick that leaves the bone at a slant (assumed; measured on the made-up lead: 1.2 to 1.7).
+TIP_MM = 1.5
 _ARCH_LIMIT_MM = 45.0  #: an arch cut farther back than this leaves the bone
 
 
@@ -172,12 +177,15 @@ def _least_margin(
 def _place_arch_cut(
     vertebra: Vertebra, solids: ResectionSolids, bones: BoneSolids, choices: Choices, side: Side
 ) -> HalfCut:
-    """Behind the tumour of a diseased pedicle, moved back until the wanted margin is reached."""
-    local = vertebra.lps_from_vertebra.inverse.points(solids.tumour.vertices)
-    inside = solids.bone_field.signed_distance_mm(solids.tumour.vertices) < 0.0
-    here = inside & (side.sign * local[:, 0] > 0.0)
+    """The wanted margin behind the hindmost tumour in this half of the bone.
+
+    Moved farther back if the finite face comes too near to tumour all the same. Started from the
+    tumour and not from the face's own margin: that one jumps where the arch ends, and outlines
+    made another way would then move the cut by mm.
+    """
     wall = vertebra.posterior_wall_mm
-    y = max(float(local[here, 1].max()) if here.any() else wall, wall + 3.0)
+    hindmost = _hindmost_tumour_mm(vertebra, bones, solids.level, side)
+    y = max(hindmost + TIP_MM + choices.wanted_margin_mm + _STEP_MM, wall + 3.0)
     left = vertebra.lps_from_vertebra.vectors([1.0, 0.0, 0.0])[0]
     for _ in range(12):
         cut = arch_cut(
@@ -193,3 +201,23 @@ def _place_arch_cut(
             return cut
         y = min(y + missing + _STEP_MM, wall + _ARCH_LIMIT_MM)
     return cut
+
+
+def _hindmost_tumour_mm(vertebra: Vertebra, bones: BoneSolids, level: Level, side: Side) -> float:
+    """How far back tumour in bone reaches on one side, but for a tip of ``NOISE_MM3``.
+
+    The tip is counted as ``TIP_MM`` long whatever it looks like: outlines made in different ways
+    agree least there.
+    """
+    half = [mid_plane(vertebra, side)]
+    inside = trimmed(bones.tumour ^ bones.bone[level], half)
+    low, high = vertebra.posterior_wall_mm, vertebra.posterior_wall_mm + _ARCH_LIMIT_MM
+    if inside.volume() <= NOISE_MM3:
+        return -np.inf
+    lps = vertebra.lps_from_vertebra
+    forward = lps.vectors([0.0, -1.0, 0.0])[0]
+    while high - low > 0.01:
+        middle = (low + high) / 2.0
+        behind = trimmed(inside, [Plane(lps.points([0.0, middle, 0.0])[0], forward)])
+        low, high = (middle, high) if behind.volume() > NOISE_MM3 else (low, middle)
+    return high

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from vertebloc.anatomy.levels import Level
 from vertebloc.anatomy.model import Anatomy, Vertebra
 from vertebloc.case.choices import Choices, assumed_settings
@@ -30,10 +32,14 @@ from vertebloc.space.fields import DistanceField
 from vertebloc.space.frames import Side
 from vertebloc.space.polygons import PlanarFace
 from vertebloc.space.sections import Solid, surface_of_solid, trimmed
+from vertebloc.space.surfaces import TriangleSurface
 
-#: If a smaller share than this of one half of the arch is nibbled, that half is said to leave
-#: with the piece (assumed).
-NIBBLED_SHARE = 0.5
+#: Tumour this near to bone counts as touching it, mm: the error of distances (assumed).
+TOUCHES_MM = 0.5
+
+#: Less bone than this on one side of the arch cut is not worth a word, mm3 (assumed): the
+#: noise of cutting triangle surfaces along each other, a chip of a little over 2 mm.
+CHIP_MM3 = 10.0
 
 ASSUMPTIONS = (
     "CT is supine, theatre is prone: vessels shift, the curve of the spine changes",
@@ -108,7 +114,10 @@ def plan_resection(
         bone_fates=_fates(arch, bones, vertebra, nibbled),
         rib_fates=plan_ribs(anatomy, vertebra, body_cuts, choices),
         distance_error_words=solids.distance_error_words,
-        assumptions=_assumptions(vertebra, solids, choices, arch),
+        assumptions=(
+            *_assumptions(vertebra, solids, choices, arch),
+            *_touched(nibbled_surface, vertebra, solids.tumour_field),
+        ),
     )
 
 
@@ -178,15 +187,37 @@ def _assumptions(
     return tuple(notes)
 
 
+def _touched(
+    nibbled: TriangleSurface, vertebra: Vertebra, tumour: DistanceField
+) -> tuple[str, ...]:
+    """Say so where bone that tumour touches would be nibbled away."""
+    if not len(nibbled.triangles):
+        return ()
+    distances = tumour.signed_distance_mm(nibbled.vertices)
+    nearest = int(np.argmin(distances))
+    if distances[nearest] > TOUCHES_MM:
+        return ()
+    place = place_in_words(vertebra, nibbled.vertices[nearest])
+    return (f"tumour touches bone that is nibbled away ({place}): planned contamination",)
+
+
 def _fates(
     arch: ArchPlan, bones: BoneSolids, vertebra: Vertebra, nibbled: Solid
 ) -> dict[str, BoneFate]:
-    """Fates of the arch's parts; those of a side that leaves whole are the piece's."""
+    """Fates of the arch's parts; the arch cut splits those of a side that leaves with the piece.
+
+    The rule asks only on which sides of the arch cut there is bone at all, never for a share of
+    it: outlines made another way move the cut by tenths of a mm and change no word.
+    """
     fates = dict(arch.fates)
     own = bones.bone[vertebra.level] if vertebra.level else bones.all_bone
     for side in arch.with_piece:
         half = [mid_plane(vertebra, side), canal_plane(vertebra)]
-        if trimmed(nibbled, half).volume() < NIBBLED_SHARE * trimmed(own, half).volume():
-            parts = ("lamina", "transverse process", "facets")
-            fates.update({f"{side.value} {part}": BoneFate.PIECE for part in parts})
+        behind_mm3 = float(trimmed(nibbled, half).volume())
+        leaves_mm3 = float(trimmed(own, half).volume()) - behind_mm3
+        if leaves_mm3 < CHIP_MM3:
+            continue
+        fate = BoneFate.PIECE if behind_mm3 < CHIP_MM3 else BoneFate.SPLIT
+        parts = ("lamina", "transverse process", "facets")
+        fates.update({f"{side.value} {part}": fate for part in parts})
     return fates

@@ -11,6 +11,7 @@ from vertebloc.anatomy.model import Vertebra
 from vertebloc.case.choice_words import CuffSurface, SoftFace
 from vertebloc.case.choices import CuffChoice
 from vertebloc.resection.model import FaceKind, FaceMargin, HalfCut
+from vertebloc.resection.piece import JOIN_MM
 from vertebloc.resection.places import place_in_words
 from vertebloc.space.distance import SignedDistance
 from vertebloc.space.surfaces import TriangleSurface
@@ -68,10 +69,11 @@ def measure_soft_faces(
         cut_away |= np.all(np.abs(offset) < _ON_PLANE_MM, axis=1)
     normals = vertebra.lps_from_vertebra.inverse.vectors(across)
     facing = _facing(vertebra, normals, middles)
-    distances = np.maximum(tumour.signed_distance_mm(middles), 0.0)
+    apart = _in_disc(normals) | _on_seam(vertebra, corners)
+    distances = np.maximum(_least_distances(corners, middles, tumour), 0.0)
     found = []
     for face, name in _NAMES.items():
-        chosen = (facing == list(_NAMES).index(face)) & ~cut_away & (areas > 1e-9)
+        chosen = (facing == list(_NAMES).index(face)) & ~cut_away & ~apart & (areas > 1e-9)
         if not chosen.any():
             continue
         at = np.flatnonzero(chosen)[int(np.argmin(distances[chosen]))]
@@ -94,6 +96,14 @@ def measure_soft_faces(
     return tuple(found)
 
 
+def _least_distances(
+    corners: NDArray[np.float64], middles: NDArray[np.float64], tumour: SignedDistance
+) -> NDArray[np.float64]:
+    """Least distance of each triangle, looked at in its middle and at its corners."""
+    at_corners = tumour.signed_distance_mm(corners.reshape(-1, 3)).reshape(-1, 3)
+    return np.asarray(np.minimum(tumour.signed_distance_mm(middles), at_corners.min(axis=1)))
+
+
 def _facing(
     vertebra: Vertebra, normals: NDArray[np.float64], middles: NDArray[np.float64]
 ) -> NDArray[np.int64]:
@@ -109,6 +119,17 @@ def _facing(
     facing[front] = names.index(SoftFace.FRONT)
     facing[back] = names.index(SoftFace.DURA)
     return facing
+
+
+def _in_disc(normals: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Triangles that face up or down: endplates within the piece, where nobody dissects."""
+    return np.asarray(np.abs(normals[:, 2]) > np.hypot(normals[:, 0], normals[:, 1]))
+
+
+def _on_seam(vertebra: Vertebra, corners: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Slivers in the mid-plane, where the two halves of the piece were joined."""
+    across = vertebra.lps_from_vertebra.inverse.points(corners.reshape(-1, 3))[:, 0]
+    return np.asarray(np.all(np.abs(across.reshape(-1, 3)) < 2.0 * JOIN_MM, axis=1))
 
 
 def _barrier(face: SoftFace, cuff: CuffChoice, bare_mm: float) -> str:

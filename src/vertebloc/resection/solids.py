@@ -13,17 +13,29 @@ from vertebloc.anatomy.contours import ContourSet
 from vertebloc.anatomy.frames import split_body_and_arch
 from vertebloc.anatomy.levels import Level
 from vertebloc.anatomy.model import Anatomy
-from vertebloc.anatomy.outlines import mask_points, outline_mask, sample_mask, unite_masks
+from vertebloc.anatomy.outlines import (
+    mask_on_lattice,
+    mask_points,
+    outline_mask,
+    sample_mask,
+    unite_masks,
+)
 from vertebloc.anatomy.structures import Contour, Structure
 from vertebloc.errors import InputError
 from vertebloc.space.accuracy import distance_error_words, surface_error_words
 from vertebloc.space.fields import DistanceField, distance_field_of_mask, distance_field_of_surface
 from vertebloc.space.grids import Volume
 from vertebloc.space.label_surfaces import surface_from_mask
+from vertebloc.space.sections import solid_from_surface, surface_of_solid, united
 from vertebloc.space.surfaces import TriangleSurface
 
 #: Long structures are looked at this far beyond the tumour, mm.
 NEAR_MM = 50.0
+
+#: If more than this share of the tumour within the body's hull is outlined as bone too, the
+#: outlines say themselves what is destroyed bone. Outlines made either way lie near 1 or near 0,
+#: so that a few voxels at a shared border never decide (assumed).
+DRAWN_AS_BONE = 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -71,16 +83,20 @@ def collect_solids(contours: ContourSet, anatomy: Anatomy, level: Level) -> Rese
     neighbours = _neighbours(anatomy, level)
     tumour, words, notes = _tumour_mask(contours, anatomy, level)
     bones = {at: _bone_mask(contours, anatomy, at) for at in (neighbours[0], level, neighbours[1])}
+    shapes = {at: _given_bone_surface(contours, anatomy, at) for at in bones}
     bones[level], note = _with_destroyed_bone(bones[level], tumour, anatomy, level)
+    if note:
+        shapes[level] = None
+    shape = {at: shapes[at] or surface_from_mask(bones[at], outward=False) for at in bones}
     sac = outline_mask(contours, contours.of(Structure.SAC))
     near = _cut_near(sac, tumour, NEAR_MM)
-    given = _given_tumour_surface(contours)
+    given = _given_tumour_surface(contours, shape[level])
     surface = given or surface_from_mask(tumour, outward=False)
     field = distance_field_of_surface(given) if given else distance_field_of_mask(tumour)
     return ResectionSolids(
         level=level,
         neighbours=neighbours,
-        bone={at: surface_from_mask(mask, outward=False) for at, mask in bones.items()},
+        bone=shape,
         tumour=surface,
         tumour_field=field,
         bone_field=distance_field_of_mask(bones[level], rim_mm=10.0),
@@ -128,6 +144,18 @@ def _bone_mask(contours: ContourSet, anatomy: Anatomy, level: Level) -> Volume:
     return mask
 
 
+def _given_bone_surface(
+    contours: ContourSet, anatomy: Anatomy, level: Level
+) -> TriangleSurface | None:
+    """A vertebra's surface if it came as one: nearer to the outline than its voxels are."""
+    bone = anatomy.bone[level]
+    if not isinstance(bone, Contour):
+        return None
+    label_map = contours.label_map
+    drawn = label_map is not None and bool(label_map.values_of(bone))
+    return None if drawn else contours.surfaces.get(bone)
+
+
 def _tumour_mask(
     contours: ContourSet, anatomy: Anatomy, level: Level
 ) -> tuple[Volume, str, tuple[str, ...]]:
@@ -144,7 +172,7 @@ def _tumour_mask(
     if tract is not None:
         inside = _overlap(tract, _bone_mask(contours, anatomy, level))
         if inside is not None:
-            mask = unite_masks([mask, inside])
+            mask = unite_masks([mask, mask_on_lattice(inside, mask.grid)])
             notes = ("the biopsy tract in bone counts as tumour",)
     return mask, distance_error_words(mask.grid.spacing_mm), notes
 
@@ -161,29 +189,34 @@ def _with_destroyed_bone(
     bone: Volume, tumour: Volume, anatomy: Anatomy, level: Level
 ) -> tuple[Volume, tuple[str, ...]]:
     """Add tumour that took the place of bone, where the outlines do not say so themselves."""
-    if _overlap(tumour, bone) is not None:
-        return bone, ()
     body, _ = split_body_and_arch(bone, anatomy.vertebrae[level])
     hull = ConvexHull(mask_points(body)[::7])
     points = mask_points(tumour)
     inside = np.all(points @ hull.equations[:, :3].T + hull.equations[:, 3] <= 0.0, axis=1)
+    if not inside.any() or np.mean(sample_mask(bone, points[inside]) > 0.5) > DRAWN_AS_BONE:
+        return bone, ()
     values = np.array(tumour.values)
     values[tuple(np.argwhere(values).T)] = inside
-    if not inside.any():
-        return bone, ()
-    return unite_masks([bone, Volume(tumour.grid, values)]), (
+    destroyed = mask_on_lattice(Volume(tumour.grid, values), bone.grid)
+    return unite_masks([bone, destroyed]), (
         f"tumour inside the convex hull of the body of {level} is taken as destroyed bone",
     )
 
 
-def _given_tumour_surface(contours: ContourSet) -> TriangleSurface | None:
-    """The tumour's surface if it came as one and nothing else counts as tumour."""
+def _given_tumour_surface(contours: ContourSet, bone: TriangleSurface) -> TriangleSurface | None:
+    """All that counts as tumour as one surface, if all of it came as surfaces."""
     wanted = contours.of(Structure.TUMOUR) + contours.of(Structure.SCAR)
+    tracts = contours.of(Structure.TRACT)
     label_map = contours.label_map
-    drawn = label_map is not None and any(label_map.values_of(c) for c in wanted)
-    if drawn or len(wanted) != 1 or contours.of(Structure.TRACT):
+    drawn = label_map is not None and any(label_map.values_of(c) for c in (*wanted, *tracts))
+    if drawn:
         return None
-    return contours.surfaces.get(wanted[0])
+    if len(wanted) == 1 and not tracts:
+        return contours.surfaces[wanted[0]]
+    parts = [solid_from_surface(contours.surfaces[c]) for c in wanted]
+    inside = solid_from_surface(bone)
+    parts += [solid_from_surface(contours.surfaces[c]) ^ inside for c in tracts]
+    return surface_of_solid(united(parts))
 
 
 def _surface_of(

@@ -6,7 +6,7 @@ import pytest
 
 from vertebloc.anatomy.counting import count_levels
 from vertebloc.anatomy.levels import Level
-from vertebloc.anatomy.model import CountedFrom
+from vertebloc.case.choice_words import CountedFrom
 from vertebloc.space.frames import Side
 
 BOTH, NONE = frozenset(Side), frozenset()

@@ -204,7 +204,7 @@ def test_choices_give_the_share_that_chose_the_level(planned):
     assert share is not None and 90 <= int(share[1]) <= 100
 
 
-def test_surfaces_do_as_well_as_a_label_map(scan, tmp_path):
+def test_surfaces_do_as_well_as_a_label_map(scan, planned, tmp_path):
     from vertebloc.anatomy.structures import Structure
     from vertebloc.exchange.surface_files import write_ply
     from vertebloc.made_up.surfaces import surface_of
@@ -212,7 +212,8 @@ def test_surfaces_do_as_well_as_a_label_map(scan, tmp_path):
     patient, named = made_up.lead_patient(), []
     folder = tmp_path / "surfaces"
     folder.mkdir()
-    wanted = (Structure.VERTEBRA, Structure.RIB, Structure.TUMOUR, Structure.SAC, Structure.AORTA)
+    wanted = (Structure.VERTEBRA, Structure.RIB, Structure.TUMOUR, Structure.SAC, Structure.AORTA,
+              Structure.TRACT)  # fmt: skip
     for structure in wanted:
         for contour, solid in patient.of(structure).items():
             file = f"{structure.name.lower()} {len(named)}.ply"
@@ -227,6 +228,9 @@ def test_surfaces_do_as_well_as_a_label_map(scan, tmp_path):
     assert plan.returncode == 0, plan.stderr
     document = json.loads(plan.stdout)
     assert (document["level"], document["tumour"]["side"]) == ("T10", "left")
+    by_labels = json.loads(planned[1].stdout)["resection"]
+    for same in ("bone_fates", "rib_fates", "arch_opened_on"):
+        assert document["resection"][same] == by_labels[same], same
     assert "surfaces" in document["inputs"] and "labels" not in document["inputs"]
 
 
