@@ -18,6 +18,7 @@ from vertebloc.space.surfaces import TriangleSurface
 from vertebloc.space.transforms import Points
 
 FILL_MM = 1.0  #: voxel size on which surfaces are filled
+_LATTICE_AT = 0.437  #: of a voxel: off the round numbers at which drawn surfaces like to lie
 _MOST_VOXELS = 200_000_000  #: more would take over 1 GiB on the way
 
 
@@ -81,15 +82,15 @@ def fill_surfaces(surfaces: list[TriangleSurface]) -> Volume:
     Notes
     -----
     Parity of crossings along z. The corners are shifted by 1e-4 voxels so that no column
-    runs exactly through an edge. Voxel centres lie on whole multiples of ``FILL_MM``, so that
-    masks of different surfaces are cut from one grid.
+    runs exactly through an edge. All surfaces are filled on one lattice, so that their
+    masks are cut from one grid.
     """
     from vertebloc.anatomy._kernels import count_crossings  # brings numba: only where needed
 
     if any(not surface.is_closed for surface in surfaces):
         raise InputError("a surface is open: close it, or give the outline as labels")
     low = np.min([s.vertices.min(axis=0) for s in surfaces], axis=0) - 1.5 * FILL_MM
-    low = np.floor(low / FILL_MM) * FILL_MM
+    low = (np.floor(low / FILL_MM - _LATTICE_AT) + _LATTICE_AT) * FILL_MM
     high = np.max([s.vertices.max(axis=0) for s in surfaces], axis=0) + 1.5 * FILL_MM
     size = np.ceil((high - low) / FILL_MM).astype(int) + 1
     if float(np.prod(size.astype(float))) > _MOST_VOXELS:

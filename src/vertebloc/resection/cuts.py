@@ -17,8 +17,9 @@ CUT_RULE = (
     "each body cut lies square to the diseased vertebra's own axis, both halves in one plane: "
     "in the middle of the disc if the wanted margin is reached there, else through the "
     "neighbour's body, at least 3 mm past its endplate and as near as the wanted margin allows, "
-    "never past the middle of that body; the arch is opened on the side whose pedicle is free "
-    "of tumour"
+    "never past the middle of that body; the arch is opened on the side whose pedicle holds "
+    "no or less tumour; on the other, if diseased, the arch is cut the wanted margin behind the "
+    "hindmost tumour in bone, and what lies in front of that cut leaves with the piece"
 )
 PAST_ENDPLATE_MM = 3.0  #: assumed: bone a blade needs to hold its course beside an endplate
 

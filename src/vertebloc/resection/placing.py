@@ -11,7 +11,6 @@ from vertebloc.anatomy.model import Anatomy, Vertebra
 from vertebloc.case.choice_words import Placement
 from vertebloc.case.choices import Choices, CutChoice, HalfPlacement
 from vertebloc.errors import InputError
-from vertebloc.resection.containment import NOISE_MM3
 from vertebloc.resection.cuts import arch_cut, half_cut, heights_between, words_for_height
 from vertebloc.resection.fates import ArchPlan
 from vertebloc.resection.margins import measure_face
@@ -24,9 +23,10 @@ from vertebloc.space.polygons import PlanarFace
 from vertebloc.space.sections import face_of_solid, trimmed
 
 _STEP_MM = 0.1  #: added to each move, so that the wanted margin is reached and not just missed
-#: How far the last ``NOISE_MM3`` of tumour may reach beyond the rest, mm: a needle's tract 2.4 mm
-#: thick that leaves the bone at a slant (assumed; measured on the made-up lead: 1.2 to 1.7).
-TIP_MM = 1.5
+#: The last bit of tumour in bone, where outlines made in different ways agree least, mm3 and mm:
+#: 5 mm3 of a needle's tract 2.4 mm thick are 1.1 mm long, twice that where it leaves the bone at
+#: a slant (assumed). It counts as that long whatever it looks like.
+TIP_MM3, TIP_MM = 5.0, 2.2
 _ARCH_LIMIT_MM = 45.0  #: an arch cut farther back than this leaves the bone
 
 
@@ -204,20 +204,16 @@ def _place_arch_cut(
 
 
 def _hindmost_tumour_mm(vertebra: Vertebra, bones: BoneSolids, level: Level, side: Side) -> float:
-    """How far back tumour in bone reaches on one side, but for a tip of ``NOISE_MM3``.
-
-    The tip is counted as ``TIP_MM`` long whatever it looks like: outlines made in different ways
-    agree least there.
-    """
+    """How far back tumour in bone reaches on one side, but for a tip of ``TIP_MM3``."""
     half = [mid_plane(vertebra, side)]
     inside = trimmed(bones.tumour ^ bones.bone[level], half)
     low, high = vertebra.posterior_wall_mm, vertebra.posterior_wall_mm + _ARCH_LIMIT_MM
-    if inside.volume() <= NOISE_MM3:
+    if inside.volume() <= TIP_MM3:
         return -np.inf
     lps = vertebra.lps_from_vertebra
     forward = lps.vectors([0.0, -1.0, 0.0])[0]
     while high - low > 0.01:
         middle = (low + high) / 2.0
         behind = trimmed(inside, [Plane(lps.points([0.0, middle, 0.0])[0], forward)])
-        low, high = (middle, high) if behind.volume() > NOISE_MM3 else (low, middle)
+        low, high = (middle, high) if behind.volume() > TIP_MM3 else (low, middle)
     return high

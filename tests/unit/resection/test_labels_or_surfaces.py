@@ -51,12 +51,10 @@ def test_labels_and_surfaces_give_the_same_plan(mirrored):
     theirs = {cut.name: cut for cut in labels.cuts}
     assert {cut.name for cut in surfaces.cuts} == theirs.keys()
     for cut in surfaces.cuts:
-        # where two planes lie apart, seen along the normal of one of them at the body's middle
-        normal, level = theirs[cut.name].plane.normal, theirs[cut.name].plane.point
-        assert cut.plane.normal @ normal > np.cos(np.radians(0.5)), cut.name
-        foot = level + normal * ((cut.plane.point - level) @ normal)
-        apart = abs(float((foot - level) @ normal))
-        assert apart <= 0.3, (cut.name, apart)
+        other = theirs[cut.name].plane
+        assert cut.plane.normal @ other.normal > np.cos(np.radians(0.5)), cut.name
+        apart = float(other.signed_distance_mm(cut.plane.point)[0])
+        assert abs(apart) <= 0.3, (cut.name, apart)
     # 0.4 mm: the most by which a distance from these voxels was measured too short (accuracy)
     mine, other = ({f.name: f for f in p.faces} for p in (surfaces, labels))
     assert mine.keys() == other.keys()
