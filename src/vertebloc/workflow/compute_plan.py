@@ -8,7 +8,7 @@ from typing import Any
 from vertebloc.anatomy import describe_anatomy
 from vertebloc.anatomy.contours import ContourSet
 from vertebloc.anatomy.levels import Level
-from vertebloc.anatomy.model import Anatomy, CountedFrom, LevelConfirmation
+from vertebloc.anatomy.model import Anatomy, LevelConfirmation
 from vertebloc.case.choices import Choices
 from vertebloc.case.provenance import Inputs, canonical_bytes
 from vertebloc.case.short_code import short_code
@@ -183,8 +183,7 @@ def _diseased(anatomy: Anatomy) -> Level:
 
 
 def _confirmation(anatomy: Anatomy, choices: Choices) -> LevelConfirmation:
-    word = choices.level.counted_from.value
-    counted = CountedFrom(word) if word else None
+    counted = choices.level.counted_from
     return LevelConfirmation(
         confirmed_by=choices.level.confirmed_by or None,
         counted_from=counted,
