@@ -65,6 +65,7 @@ def test_eleven_pairs_leave_every_level_open(thorax):
     assert any("11 pairs of ribs" in warning for warning in anatomy.warnings)
 
 
+@pytest.mark.slow
 def test_thirteen_pairs_leave_every_level_open(arc):
     names = ("C7", *arc.THORACIC, "T13", "L1")
     anatomy = describe_anatomy(arc.make_spine(names).contours(withheld=True))
@@ -113,6 +114,7 @@ def test_the_last_rib_alone_in_view_is_said(thorax):
     assert anatomy.ends_in_view == {CountedFrom.LAST_RIB}
 
 
+@pytest.mark.slow
 def test_the_last_rib_counts_by_its_name_if_the_images_go_on_below_it(arc):
     spine = arc.make_spine(("T9", "T10", "T11", "T12"), room_mm=45.0)
     assert describe_anatomy(spine.contours()).ends_in_view == {CountedFrom.LAST_RIB}
@@ -121,6 +123,7 @@ def test_the_last_rib_counts_by_its_name_if_the_images_go_on_below_it(arc):
     assert describe_anatomy(tight.contours()).ends_in_view == frozenset()
 
 
+@pytest.mark.slow
 def test_a_part_of_a_rib_from_above_means_that_the_first_rib_is_not_in_view(thorax):
     """T1's ribs without their heads: the pair in view on T2 is not the first one."""
     labels = thorax.labels.copy()
@@ -238,6 +241,7 @@ def surface_of(spine, values):
     return surface
 
 
+@pytest.mark.slow
 def test_closed_surfaces_do_as_well_as_labels(arc):
     spine = arc.make_spine(aorta_mm=13.0)
     surfaces = {contour: surface_of(spine, [value]) for value, (contour,) in spine.meaning.items()}

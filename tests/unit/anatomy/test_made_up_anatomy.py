@@ -80,6 +80,7 @@ def test_all_twelve_ribs_have_their_owner_and_the_last_is_in_view(lead):
     assert anatomy.ends_in_view == {CountedFrom.LAST_RIB}
 
 
+@pytest.mark.slow
 def test_the_mirror_twin_is_mirrored_and_its_aorta_is_noticed(lead):
     _, anatomy = lead
     _, twin = describe(lead_patient().mirrored(), MIRROR)

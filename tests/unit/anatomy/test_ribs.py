@@ -51,6 +51,7 @@ def test_a_ribs_head_is_its_end_next_to_the_spine(thorax):
         assert back == pytest.approx(-9.0, abs=3.0)
 
 
+@pytest.mark.slow
 def test_heads_cut_off_10_mm_short_of_the_spine_still_find_their_owner(thorax):
     """Real labels begin at the neck: 11 mm from the vertebra."""
     labels = thorax.labels.copy()

@@ -224,6 +224,7 @@ def test_a_reader_who_leaves_early_gets_no_traceback():
     assert pipe.wait(timeout=60) in (0, 1)
 
 
+@pytest.mark.slow
 def test_in_a_terminal_progress_is_one_line_that_moves(tmp_path):
     """Read through a pseudo-terminal, as a person would see it."""
     ours, theirs = pty.openpty()

@@ -72,6 +72,7 @@ def _die_everywhere(before: Path, tmp_path: Path) -> list[int]:
     return found
 
 
+@pytest.mark.slow
 def test_dying_at_every_call(two_generations: Path, tmp_path: Path) -> None:
     found = _die_everywhere(two_generations, tmp_path)
     assert len(found) > 60
@@ -96,6 +97,7 @@ def test_dying_while_the_case_is_made(tmp_path: Path) -> None:
     assert states == sorted(states)
 
 
+@pytest.mark.slow
 def test_dying_while_finishing_after_a_death(two_generations: Path, tmp_path: Path) -> None:
     calls = _count_calls(_copy(two_generations, tmp_path, "counted"))
     replaced = [number for number, name in enumerate(calls, start=1) if name == "replace"]
@@ -122,6 +124,7 @@ def test_nothing_is_left_behind(two_generations: Path, tmp_path: Path) -> None:
     assert all((folder / path).stat().st_size for path in after if path != atomic.LOCK)
 
 
+@pytest.mark.slow
 def test_full_disk_at_every_call(two_generations: Path, tmp_path: Path) -> None:
     calls = _count_calls(_copy(two_generations, tmp_path, "counted"))
     saved = []
@@ -237,6 +240,7 @@ def _in_place(path: Path, data: bytes) -> None:
     atomic.write_flushed(path, data)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("module", "name", "careless", "says"),
     [

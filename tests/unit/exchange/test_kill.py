@@ -92,6 +92,7 @@ def test_killed_at_500_moments(tmp_path: Path) -> None:
     assert {NO_CASE, EMPTY_CASE} & set(found)  # also before and while the case was made
 
 
+@pytest.mark.slow
 def test_the_check_catches_a_careless_program(tmp_path: Path) -> None:
     """Files that are written over before the manifest is replaced do not survive 50 kills."""
     with (

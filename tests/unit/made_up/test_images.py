@@ -60,6 +60,7 @@ def test_upper_labels_hold_exactly_the_voxels_whose_centre_lies_within(labels, c
     assert np.array_equal(_mask(labels, contour), expected)
 
 
+@pytest.mark.slow
 def test_bone_keeps_the_voxels_that_tumour_takes(labels):
     bone, tumour, tract = (_inside(c, CROP) for c in (T10, TUMOUR, TRACT))
     assert np.array_equal(_mask(labels, T10), bone)
@@ -93,6 +94,7 @@ def test_tumour_volume_from_voxels_and_from_random_points(labels):
     assert voxels == pytest.approx(share * whole, abs=error + 0.002 * share * whole)
 
 
+@pytest.mark.slow
 def test_closed_form_distance_against_an_outside_distance_map():
     """SimpleITK measures to voxel centres: off by at most one voxel's diagonal, never more."""
     grid = _grid((120, 110, 70), (0.6, 0.6, 0.6), (-15.0, -28.0, -25.0))
@@ -124,6 +126,7 @@ def test_oblique_and_left_handed_grids_are_drawn_where_they_lie(flip):
     assert _mask(drawn, T10).sum() > 1000
 
 
+@pytest.mark.slow
 def test_twin_voxels_are_the_exact_mirror(labels, ct):
     twin = PATIENT.mirrored()
     other = label_map(twin, CROP)
@@ -189,6 +192,7 @@ def test_canal_is_open_and_the_ring_closed_around_it():
     assert np.all(solid.signed_distance_mm(along) > 5.0)
 
 
+@pytest.mark.slow
 def test_same_seed_same_bytes_and_another_seed_others(ct):
     again = hounsfield_volume(PATIENT, CROP, np.random.default_rng(20))
     assert np.array_equal(again.values, ct.values)

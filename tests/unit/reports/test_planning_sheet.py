@@ -189,6 +189,7 @@ def test_same_input_same_bytes(made_up: Any, pictures: dict[str, bytes]) -> None
     assert first == second
 
 
+@pytest.mark.slow
 def test_letter_paper_has_its_size_and_still_one_page(made_up: Any, scene: Scene) -> None:
     pictures = planning_pictures(scene, made_up.staging, Paper.LETTER)
     pdf = planning_sheet(made_up.document(), pictures, made_up.identity, Paper.LETTER)

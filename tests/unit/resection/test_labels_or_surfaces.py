@@ -1,7 +1,5 @@
 """The same anatomy gives the same plan whether its outlines came as labels or as surfaces."""
 
-import dataclasses
-
 import numpy as np
 import pytest
 
@@ -13,9 +11,7 @@ from vertebloc.anatomy.structures import Contour, Structure
 from vertebloc.case.choices import Choices
 from vertebloc.made_up.surfaces import surface_of
 from vertebloc.resection import collect_solids, plan_resection
-from vertebloc.resection import fates as fates_room
-from vertebloc.resection.model import BoneFate, FaceKind
-from vertebloc.space.frames import Side
+from vertebloc.resection.model import FaceKind
 from vertebloc.space.solids import Difference
 
 T10 = Level("T10")
@@ -65,6 +61,7 @@ def test_labels_and_surfaces_give_the_same_plan(mirrored):
     assert nearest.name == f"{side} half of the caudal cut"
 
 
+@pytest.mark.slow
 def test_a_tract_given_as_a_surface_is_planned_and_counts_in_bone_only():
     """Volume against the same patient without the tract; the tract runs 60 mm through muscle."""
     given = surfaces_of(made_up.lead_patient(), 1.5)
@@ -79,6 +76,7 @@ def test_a_tract_given_as_a_surface_is_planned_and_counts_in_bone_only():
     assert "surface" in solids.distance_error_words
 
 
+@pytest.mark.slow
 def test_bone_outlined_without_tumour_gets_it_back_though_outlines_touch():
     """Surfaces of bone and tumour that share a border overlap in some voxels by rounding."""
     patient = made_up.lead_patient()
@@ -90,29 +88,3 @@ def test_bone_outlined_without_tumour_gets_it_back_though_outlines_touch():
     solids = collect_solids(contours, anatomy, T10)
     assert any("destroyed bone" in note for note in solids.assumptions)
     assert solids.bone[T10].volume_ml > 1.05 * surface_of(hollow, 1.5).volume_ml
-
-
-@pytest.mark.parametrize(("left_mm3", "right_mm3"), [(3.0, 0.0), (29.0, 0.0), (600.0, 20.0)])
-def test_the_ring_is_opened_where_less_tumour_lies(lead, monkeypatch, left_mm3, right_mm3):
-    """Even a little tumour decides, wherever the middle of the whole tumour lies."""
-    inside = {Side.LEFT: left_mm3, Side.RIGHT: right_mm3}
-    monkeypatch.setattr(fates_room, "_tumour_in_pedicle_mm3", lambda _v, _s, side: inside[side])
-    flipped = dataclasses.replace(
-        lead.solids,
-        tumour=type(lead.solids.tumour)(
-            lead.solids.tumour.vertices * [-1.0, 1.0, 1.0], lead.solids.tumour.triangles
-        ),
-    )  # its middle now lies on the right
-    arch = fates_room.plan_arch(lead.vertebra, flipped, Choices())
-    assert arch.open_side is Side.RIGHT
-    assert arch.fates["left pedicle"] is BoneFate.PIECE
-    assert bool(arch.notes) == (right_mm3 > fates_room.PEDICLE_DISEASED_MM3)
-
-
-def test_the_half_of_the_arch_that_is_cut_is_said_to_be_split(lead):
-    """The cut leaves bone on both of its sides; neither fate alone would be true."""
-    arch = lead.face("left arch cut")
-    assert arch.area_mm2 > 20.0
-    for part in ("left lamina", "left transverse process", "left facets"):
-        assert lead.plan.bone_fates[part] is BoneFate.SPLIT
-    assert lead.plan.bone_fates["right lamina"] is BoneFate.PIECEMEAL

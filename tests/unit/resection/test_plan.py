@@ -10,6 +10,7 @@ from vertebloc.anatomy.structures import Contour, Structure
 from vertebloc.case.choice_words import DeliverySide, Placement
 from vertebloc.case.choices import Choices, CutChoice, HalfPlacement
 from vertebloc.errors import InputError, NoSolutionError
+from vertebloc.resection import fates as fates_room
 from vertebloc.resection.model import BoneFate, FaceKind, RibFate
 from vertebloc.space.frames import Frame, Side
 from vertebloc.space.grids import Grid, Volume
@@ -222,3 +223,29 @@ def test_a_cut_through_tumour_reads_negative(lead):
     assert face.tumour_crossed_mm2 > 50.0
     assert face.allowance.offset_mm == 0.0
     assert through.tumour_left.by_place_ml["below the caudal cut"] > 0.1
+
+
+@pytest.mark.parametrize(("left_mm3", "right_mm3"), [(3.0, 0.0), (29.0, 0.0), (600.0, 20.0)])
+def test_the_ring_is_opened_where_less_tumour_lies(lead, monkeypatch, left_mm3, right_mm3):
+    """Even a little tumour decides, wherever the middle of the whole tumour lies."""
+    inside = {Side.LEFT: left_mm3, Side.RIGHT: right_mm3}
+    monkeypatch.setattr(fates_room, "_tumour_in_pedicle_mm3", lambda _v, _s, side: inside[side])
+    flipped = dataclasses.replace(
+        lead.solids,
+        tumour=type(lead.solids.tumour)(
+            lead.solids.tumour.vertices * [-1.0, 1.0, 1.0], lead.solids.tumour.triangles
+        ),
+    )  # its middle now lies on the right
+    arch = fates_room.plan_arch(lead.vertebra, flipped, Choices())
+    assert arch.open_side is Side.RIGHT
+    assert arch.fates["left pedicle"] is BoneFate.PIECE
+    assert bool(arch.notes) == (right_mm3 > fates_room.PEDICLE_DISEASED_MM3)
+
+
+def test_the_half_of_the_arch_that_is_cut_is_said_to_be_split(lead):
+    """The cut leaves bone on both of its sides; neither fate alone would be true."""
+    arch = lead.face("left arch cut")
+    assert arch.area_mm2 > 20.0
+    for part in ("left lamina", "left transverse process", "left facets"):
+        assert lead.plan.bone_fates[part] is BoneFate.SPLIT
+    assert lead.plan.bone_fates["right lamina"] is BoneFate.PIECEMEAL

@@ -141,6 +141,7 @@ def test_shrinking_is_searched_to_the_tumours_heart(ring):
     assert spread.flips_after_mm == pytest.approx(16.0 - radius, abs=FLIP_MM)
 
 
+@pytest.mark.slow
 def test_growing_or_shrinking_by_the_flip_flips_the_sector(ring):
     tumour = Sphere((12.0, -20.0, 1.0), 9.0)
     scene = ring.Scene()
