@@ -101,6 +101,7 @@ def test_a_part_of_a_rib_whose_head_is_not_in_view_belongs_to_nobody(spine):
     assert len(anatomy.ribs) == 10
 
 
+@pytest.mark.slow
 def test_two_ribs_that_touch_far_from_the_spine_are_split(spine):
     labels = spine.labels.copy()
     local = spine.local(spine.grid.centres()).reshape(*spine.grid.shape, 3)

@@ -51,7 +51,9 @@ def _inside(contour, grid):
     return (found < 0.0).reshape(grid.shape)
 
 
-@pytest.mark.parametrize("contour", [TUMOUR, TRACT, SAC, CORD])
+@pytest.mark.parametrize(
+    "contour", [TUMOUR, TRACT, *(pytest.param(c, marks=pytest.mark.slow) for c in (SAC, CORD))]
+)
 def test_upper_labels_hold_exactly_the_voxels_whose_centre_lies_within(labels, contour):
     """Every voxel asked one by one, without the blocks that save time."""
     expected = _inside(contour, CROP)
@@ -200,6 +202,7 @@ def test_same_seed_same_bytes_and_another_seed_others(ct):
     assert not np.array_equal(other.values, ct.values)
 
 
+@pytest.mark.slow
 def test_bytes_are_those_once_looked_at(ct):
     """Frozen on the day a person looked at the pictures; made by this package itself."""
     coarse = _grid((128, 128, 95), (2.0, 2.0, 2.0), (-127.0, -164.0, -93.5))

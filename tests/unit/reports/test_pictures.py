@@ -88,6 +88,7 @@ def test_image_agrees_with_outlines(scene: Scene) -> None:
     assert patch[:, left - 8 : left + 8].mean() > patch[:, right - 8 : right + 8].mean() + 40
 
 
+@pytest.mark.slow
 def test_turning_the_patient_in_the_scanner_changes_no_picture(scene: Scene) -> None:
     """A person lying askew: everything is moved alike, the vertebra's frame turns them back."""
     angle = np.deg2rad(25.0)

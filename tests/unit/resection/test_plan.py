@@ -182,6 +182,7 @@ def test_growing_the_tumour_never_widens_a_margin(lead):
             assert bone_faces(same)[name].margin_mm <= face.margin_mm - 0.5, name
 
 
+@pytest.mark.slow
 def test_keystone_by_hand(lead):
     """Rolled by 3 degrees on each side of both cuts: the taper is 2 tan 3 degrees."""
     choices = Choices(

@@ -24,7 +24,15 @@ def layer(staging, letter):
 
 
 @pytest.mark.parametrize(
-    ("first", "last"), [(1, 1), (2, 3), (4, 4), (5, 8), (4, 8), (5, 9), (9, 10), (11, 12)]
+    ("first", "last"),
+    [
+        (1, 1),
+        (5, 9),
+        *(
+            pytest.param(*ends, marks=pytest.mark.slow)
+            for ends in [(2, 3), (4, 4), (5, 8), (4, 8), (9, 10), (11, 12)]
+        ),
+    ],
 )
 def test_a_wedge_that_fills_its_sectors_involves_them_and_no_other(ring, first, last):
     staging = ring.Scene().stage(ring.wedge(first, last))
@@ -156,6 +164,7 @@ def test_growing_or_shrinking_by_the_flip_flips_the_sector(ring):
         assert below.involved_sectors <= above.involved_sectors
 
 
+@pytest.mark.slow
 def test_sectors_if_the_outline_moved_are_those_of_the_moved_outline(ring):
     tumour = Sphere((12.0, -20.0, 0.0), 9.0)
     scene = ring.Scene()
@@ -255,6 +264,7 @@ def test_moving_and_turning_the_patient_changes_nothing(ring, name):
         assert one.flips_after_mm == pytest.approx(other.flips_after_mm, abs=0.02)
 
 
+@pytest.mark.slow
 def test_planes_follow_the_canal_even_if_the_vertebras_frame_does_not_tilt(ring):
     scene = ring.Scene(motion=ring.turned(34.0, (1, 0, 0)))
     scene.vertebra = ring.Scene().vertebra
