@@ -8,7 +8,7 @@ RUN_READY := $(VENV)/ready-to-run
 TEST_READY := $(VENV)/ready-to-test
 MARKS := not full
 
-.PHONY: help demo test check fast long bench lock
+.PHONY: help demo test check fast long bench docs lock
 
 help:
 	@echo "make demo   set up, make the lead made-up patient, plan it, show the sheet (OPEN=0: do not open it)"
@@ -16,6 +16,7 @@ help:
 	@echo "make fast   the unit tests alone (under a minute)"
 	@echo "make long   all tests at full load, results in build/long-results.xml"
 	@echo "make bench  measured ratios against plain use of general libraries"
+	@echo "make docs   reproduce the published figures anew and write docs/validation.md"
 	@echo "make lock   resolve the two lock files anew"
 
 $(RUN_READY): requirements.lock pyproject.toml tools/set_up.sh
@@ -49,6 +50,9 @@ long: $(TEST_READY)
 bench: $(TEST_READY)
 	@set -e; for script in benchmarks/[!_]*.py; do \
 	  echo "== $$script"; $(BIN)/python "$$script"; done
+
+docs: $(TEST_READY)
+	$(BIN)/python tools/validation.py
 
 # No download addresses: only names, versions and hashes. One version of each for all Pythons.
 COMPILE := $(BIN)/python -m uv pip compile pyproject.toml --universal --fork-strategy fewest \

@@ -67,7 +67,7 @@ def _shape(level):
 
 @pytest.mark.published(source="panjabi1991", place="means by level")
 @pytest.mark.parametrize("end", ["upper", "lower"])
-def test_endplates(vertebra, end):
+def test_endplates(vertebra, end, record_published):
     """Just inside the plates, where the body is up to half a mm slimmer than at the rim."""
     level, measured = vertebra
     sizes = morphometry.VERTEBRA_SIZES[level]
@@ -78,36 +78,45 @@ def test_endplates(vertebra, end):
         for y in np.arange(-6.0, 4.0, PITCH)
     )
     at = measured.index(1, 0.0)
-    _within(measured.run_mm(depth, at), getattr(sizes, f"{end}_depth"), slack=PITCH + 0.5)
-    _within(width, getattr(sizes, f"{end}_width"), slack=PITCH + 0.5)
+    across, along = getattr(sizes, f"{end}_width"), getattr(sizes, f"{end}_depth")
+    record_published(width, across.value, "mm", "endplate width of the made-up vertebra")
+    record_published(
+        measured.run_mm(depth, at), along.value, "mm", "endplate depth of the made-up vertebra"
+    )
+    _within(measured.run_mm(depth, at), along, slack=PITCH + 0.5)
+    _within(width, across, slack=PITCH + 0.5)
 
 
 @pytest.mark.published(source="panjabi1991", place="means by level")
-def test_heights(vertebra):
+def test_heights(vertebra, record_published):
     level, measured = vertebra
     sizes, depth = morphometry.VERTEBRA_SIZES[level], _shape(level).depth_mm
     middle = measured.index(2, 0.0)
     back = measured.run_mm(measured.line(2, [0.0, 0.5 * depth - 1.2, None]), middle)
     front = measured.run_mm(measured.line(2, [0.0, 0.9 * (2.0 - 0.5 * depth), None]), middle)
+    theirs = sizes.posterior_height.value
+    record_published(back, theirs, "mm", "height of the back wall of the made-up vertebra")
     _within(back, sizes.posterior_height)
     shorter = morphometry.ANTERIOR_SHORTER
     assert shorter.low - PITCH <= back - front <= shorter.high + PITCH
 
 
 @pytest.mark.published(source="panjabi1991", place="means by level")
-def test_canal(vertebra):
+def test_canal(vertebra, record_published):
     level, measured = vertebra
     sizes, shape = morphometry.VERTEBRA_SIZES[level], _shape(level)
     y, z = shape.canal_middle_mm, shape.pedicle_z_mm
     width = measured.run_mm(measured.line(0, [None, y, z]), measured.index(0, 0.0), of=False)
     depth = measured.run_mm(measured.line(1, [0.0, None, z]), measured.index(1, y), of=False)
+    record_published(width, sizes.canal_width.value, "mm", "canal width")
+    record_published(depth, sizes.canal_depth.value, "mm", "canal depth")
     _within(width, sizes.canal_width)
     _within(depth, sizes.canal_depth)
 
 
 @pytest.mark.published(source="panjabi1991", place="means by level")
 @pytest.mark.parametrize("side", [1.0, -1.0])
-def test_pedicles(vertebra, side):
+def test_pedicles(vertebra, side, record_published):
     """At the isthmus: the narrowest place between body and arch."""
     level, measured = vertebra
     sizes, shape = morphometry.VERTEBRA_SIZES[level], _shape(level)
@@ -119,12 +128,14 @@ def test_pedicles(vertebra, side):
     heights = [
         measured.run_mm(measured.line(2, [x, y, None]), measured.index(2, z)) for y in behind
     ]
+    record_published(min(widths), sizes.pedicle_width.value, "mm", "pedicle width")
+    record_published(min(heights), sizes.pedicle_height.value, "mm", "pedicle height")
     _within(min(widths), sizes.pedicle_width)
     _within(min(heights), sizes.pedicle_height)
 
 
 @pytest.mark.published(source="pedicles2005", place="abstract")
-def test_seen_ranges_hold_for_the_quoted_means():
+def test_seen_ranges_hold_for_the_quoted_means(record_published):
     """Where a range was seen in its source, the value quoted from memory must lie in it."""
     t11, t12, t9 = (morphometry.VERTEBRA_SIZES[n] for n in ("T11", "T12", "T9"))
     height = morphometry.PEDICLE_HEIGHT_T11
@@ -135,6 +146,9 @@ def test_seen_ranges_hold_for_the_quoted_means():
         (morphometry.PEDICLE_WIDTH_T11_DOWN, t12),
     ):
         assert range_.low <= sizes.pedicle_width.value <= range_.high
+    theirs = morphometry.POSTERIOR_HEIGHT_T9.value
+    ours = t9.posterior_height.value
+    record_published(ours, theirs, "mm", "height of the back wall of T9, other population")
     # two populations: within 7 % of each other
     assert t9.posterior_height.value == pytest.approx(
         morphometry.POSTERIOR_HEIGHT_T9.value, rel=0.07
