@@ -24,16 +24,17 @@ class DistanceError:
     largest_long_mm: float  #: the most by which one was too long
 
 
-#: Measured; finest first. The thick case is ruled by a ball of 4 mm radius that shows on three
-#: slices only; from 8 mm on 95 % are within 0.55 mm.
+#: Measured over twelve placements each; finest first. In the fine case under one distance in 50,000
+#: was more than 0.03 mm too long. The thick case is ruled by a ball of 4 mm radius that shows on
+#: three slices only; from 8 mm on 95 % are within 0.65 mm and none is more than 0.30 mm too long.
 MEASURED = (
     DistanceError(
         spacing_mm=(0.5, 0.5, 1.0), most_of_them_mm=0.25, largest_short_mm=0.40,
-        largest_long_mm=0.03,
+        largest_long_mm=0.04,
     ),
     DistanceError(
-        spacing_mm=(0.7, 0.7, 2.5), most_of_them_mm=1.45, largest_short_mm=1.70,
-        largest_long_mm=0.75,
+        spacing_mm=(0.7, 0.7, 2.5), most_of_them_mm=1.50, largest_short_mm=1.80,
+        largest_long_mm=0.70,
     ),
 )  # fmt: skip
 

@@ -17,17 +17,19 @@ from scipy.ndimage import gaussian_filter, map_coordinates
 from skimage.measure import marching_cubes
 
 from vertebloc.errors import InputError
-from vertebloc.space import _kernels
+from vertebloc.space import _kernels_fits
 from vertebloc.space.grids import Volume
 from vertebloc.space.surfaces import TriangleSurface
 
 #: Radii of the fit, in largest voxel spacings: the second and third where the first says too
 #: little, the last where the first fits badly. Chosen on spheres, ellipsoids, capsules.
-_RADII = (4.0, 6.0, 9.0, 2.5)
+_RADII = (4.0, 6.0, 9.0, 13.0, 2.5)
 _SPREAD_ENOUGH_MM = 0.06  #: a fit this sure needs no wider look
 _MISFIT = 1.0  #: mean squared residual over its expectation above which a quadric does not fit
-_OUTWARD_MM = 0.14  #: outward move that covers the fit's own error on smooth solids
+_STILL_FITS = 0.5  #: a wider look is believed below this
+_OUTWARD_MM = 0.11  #: outward move that covers the fit's own error on smooth solids
 _OUTWARD_SPREADS = 1.15  #: and this many spreads where the crossings say little
+_BLIND_SPREADS = 3.0  #: as many where the crossings along the normal are 2 mm apart or more
 
 
 @dataclass(slots=True)
@@ -118,7 +120,7 @@ def _fit_crossings(
     n = len(points)
     fit = _Fit(np.zeros(n), np.full(n, 9.0), np.full(n, 9.0), normals)
     for turn, radius in enumerate((_RADII[0], *_RADII)):
-        wider, last = turn in (2, 3), turn == len(_RADII)
+        wider, last = turn in (2, 3, 4), turn == len(_RADII)
         todo = np.ones(n, bool)
         if wider:
             todo = (fit.spread > _SPREAD_ENOUGH_MM) & (fit.misfit < _MISFIT)
@@ -127,7 +129,7 @@ def _fit_crossings(
         tried = _fit_once(points, axis, spacing, fit.normals, radius * spacing.max(), todo)
         better = todo.copy()
         if wider:
-            better &= (tried.misfit < _MISFIT) & (tried.spread < fit.spread)
+            better &= (tried.misfit < _STILL_FITS) & (tried.spread < fit.spread)
         elif last:
             better &= tried.misfit < fit.misfit
         for name in ("shift", "spread", "misfit", "normals"):
@@ -146,16 +148,16 @@ def _fit_once(
     n = len(points)
     half, sharing = _half_spacing(normals, axis, spacing)
     low = points.min(axis=0) - 1e-6
-    dims = np.floor((points.max(axis=0) - low) / radius).astype(np.int64) + 1
-    cell = np.floor((points - low) / radius).astype(np.int64)
+    side = radius / 2.0
+    dims = np.floor((points.max(axis=0) - low) / side).astype(np.int64) + 1
+    cell = np.floor((points - low) / side).astype(np.int64)
     flat = (cell[:, 0] * dims[1] + cell[:, 1]) * dims[2] + cell[:, 2]
     order = np.argsort(flat, kind="stable")
     start = np.searchsorted(flat[order], np.arange(int(dims.prod()) + 1))
-    stride = 1 if radius <= _RADII[0] * spacing.max() else 2 if radius < 7 * spacing.max() else 4
     tried = _Fit(np.zeros(n), np.full(n, 9.0), np.full(n, 9.0), normals.copy())
     variance = (half * half / 3.0 + 0.0009) * sharing  # 0.03 mm: what a quadric leaves over
-    _kernels.fit_quadrics(
-        points, normals, variance, radius, stride, start, order, dims, low, todo,
+    _kernels_fits.fit_quadrics(
+        points, normals, 1.0 / variance, radius, start, order, dims, low, todo,
         tried.shift, tried.spread, tried.misfit, tried.normals,
     )  # fmt: skip
     return tried
@@ -168,6 +170,10 @@ def _move(
     move = np.clip(fit.shift, -half, half)
     if outward:
         rough = np.abs(fit.normals) @ spacing / 2.0 * np.clip(fit.misfit - 0.8, 0.0, 1.0)
-        move = move + _OUTWARD_MM + _OUTWARD_SPREADS * np.minimum(fit.spread, 1.0) + rough
+        # on a plateau all crossings err alike: they fit too well, and the spread says too little
+        alike = np.sqrt(np.maximum(1.0, 0.5 / np.maximum(fit.misfit, 1e-3)))
+        coarse = np.clip((half - 0.5) / 0.5, 0.0, 1.0)
+        spreads = _OUTWARD_SPREADS + coarse * (_BLIND_SPREADS * alike - _OUTWARD_SPREADS)
+        move = move + _OUTWARD_MM + spreads * np.minimum(fit.spread, 1.0) + rough
     # 0.98: a vertex never passes the voxel centre beyond, so that centres keep their side
     return np.clip(move, -0.98 * half, np.maximum(0.98 * half, 0.0))

@@ -72,22 +72,34 @@ def errors(half_axes, spacing, *, rivals=False, times=4):
 def test_fine_label_maps_within_the_promised_error_and_never_optimistic(name):
     """Issue: 95 % <= 0.25 mm, largest <= 0.40 mm; against SimpleITK's field to voxel centres."""
     ours, plain = errors(SMOOTH[name], (0.5, 0.5, 1.0), rivals=True)
-    promised = distance_error_of((0.5, 0.5, 1.0))
-    assert np.percentile(np.abs(ours), 95) <= promised.most_of_them_mm
-    assert ours.min() >= -promised.largest_short_mm
+    assert np.percentile(np.abs(ours), 95) <= 0.25
+    assert ours.min() >= -0.40
     # too long by no more than what straight steps between voxels add to a curved field
-    assert ours.max() <= promised.largest_long_mm
+    assert ours.max() <= 0.03
     assert np.abs(ours).max() <= 0.6 * np.abs(plain).max()
 
 
+@pytest.mark.slow
+@pytest.mark.parametrize("name", SMOOTH)
+@pytest.mark.parametrize("case", MEASURED, ids=lambda case: f"{case.spacing_mm[2]} mm")
+def test_more_placements_within_what_the_sheet_says(name, case):
+    """The printed figures are the largest over twelve placements, not over four."""
+    ours, _ = errors(SMOOTH[name], case.spacing_mm, times=12)
+    assert np.percentile(np.abs(ours), 95) <= case.most_of_them_mm
+    assert ours.min() >= -case.largest_short_mm
+    assert ours.max() <= case.largest_long_mm
+    if case is MEASURED[0]:
+        assert np.mean(ours > 0.03) <= 1 / 25_000
+
+
 @pytest.mark.parametrize("name", BODIES)
-def test_thick_slices_within_what_the_sheet_says(name):
+def test_thick_slices_are_seldom_and_little_too_long(name):
     ours, plain = errors(SMOOTH[name], (0.7, 0.7, 2.5), rivals=True)
-    promised = distance_error_of((0.7, 0.7, 2.5))
-    assert np.percentile(np.abs(ours), 95) <= promised.most_of_them_mm
-    assert -promised.largest_short_mm <= ours.min()
-    assert ours.max() <= promised.largest_long_mm
-    if name != "ball 4":  # three slices do not hold its shape: 0.9 of the plain field's error
+    if name == "ball 4":  # three slices do not hold its shape
+        assert np.abs(ours).max() <= 0.85 * np.abs(plain).max()
+    else:
+        assert np.percentile(np.abs(ours), 95) <= 0.65
+        assert ours.max() <= 0.30
         assert np.abs(ours).max() <= 0.6 * np.abs(plain).max()
 
 
@@ -180,7 +192,8 @@ def test_sharp_boxes_are_worse_and_that_is_known():
     truth = solid.signed_distance_mm(points)
     keep = truth > 0
     off = distance_field_of_mask(mask).signed_distance_mm(points[keep]) - truth[keep]
-    assert np.abs(off).max() < 1.2
+    assert off.max() > 0.03  # were this to hold one day, the sheet could promise more
+    assert np.abs(off).max() < 1.0
 
 
 def test_empty_and_tilted_masks_are_refused():
