@@ -24,9 +24,10 @@ class DistanceError:
     largest_long_mm: float  #: the most by which one was too long
 
 
-#: Measured over twelve placements each; finest first. In the fine case under one distance in 50,000
-#: was more than 0.03 mm too long. The thick case is ruled by a ball of 4 mm radius that shows on
-#: three slices only; from 8 mm on 95 % are within 0.65 mm and none is more than 0.30 mm too long.
+#: Measured over twelve placements each; finest first. In the fine case under one distance in
+#: 50,000 was more than 0.03 mm too long. The thick case is ruled by a ball of 4 mm radius that
+#: shows on three slices only; from 8 mm on 95 % are within 0.65 mm and none is more than 0.30 mm
+#: too long.
 MEASURED = (
     DistanceError(
         spacing_mm=(0.5, 0.5, 1.0), most_of_them_mm=0.25, largest_short_mm=0.40,

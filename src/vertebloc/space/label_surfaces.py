@@ -154,13 +154,15 @@ def _fit_once(
     flat = (cell[:, 0] * dims[1] + cell[:, 1]) * dims[2] + cell[:, 2]
     order = np.argsort(flat, kind="stable")
     start = np.searchsorted(flat[order], np.arange(int(dims.prod()) + 1))
-    tried = _Fit(np.zeros(n), np.full(n, 9.0), np.full(n, 9.0), normals.copy())
     variance = (half * half / 3.0 + 0.0009) * sharing  # 0.03 mm: what a quadric leaves over
+    fitted = _Fit(np.zeros(n), np.full(n, 9.0), np.full(n, 9.0), normals[order])
     _kernels_fits.fit_quadrics(
-        points, normals, 1.0 / variance, radius, start, order, dims, low, todo,
-        tried.shift, tried.spread, tried.misfit, tried.normals,
+        points[order], normals[order], (1.0 / variance)[order], radius, start, dims, low,
+        todo[order], fitted.shift, fitted.spread, fitted.misfit, fitted.normals,
     )  # fmt: skip
-    return tried
+    back = np.empty(n, dtype=np.int64)
+    back[order] = np.arange(n)
+    return _Fit(*(getattr(fitted, name)[back] for name in _Fit.__slots__))
 
 
 def _move(
