@@ -31,34 +31,53 @@ def _squared(vertices, v, i, j, k, step):
 
 
 @njit(cache=True)
-def spread_nearest(vertices, step, nearest):
-    """Carry nearest vertices to all voxels: eight sweeps, one for each triple of directions."""
+def _sweep(vertices, step, nearest, di, dj, dk):
+    """Carry nearest vertices once through all nodes, along one triple of directions."""
     ni, nj, nk = nearest.shape
-    for sweep in range(8):
-        di = 1 if sweep & 1 else -1
-        dj = 1 if sweep & 2 else -1
-        dk = 1 if sweep & 4 else -1
-        for a in range(ni):
-            i = a if di < 0 else ni - 1 - a
-            for b in range(nj):
-                j = b if dj < 0 else nj - 1 - b
-                for c in range(nk):
-                    k = c if dk < 0 else nk - 1 - c
-                    mine = nearest[i, j, k]
-                    best = 1e30 if mine < 0 else _squared(vertices, mine, i, j, k, step)
-                    for q in range(3):  # the neighbours already met in this sweep
-                        x = i + (di if q == 0 else 0)
-                        y = j + (dj if q == 1 else 0)
-                        z = k + (dk if q == 2 else 0)
-                        if x < 0 or y < 0 or z < 0 or x >= ni or y >= nj or z >= nk:
-                            continue
-                        other = nearest[x, y, z]
-                        if other < 0 or other == mine:
-                            continue
-                        d2 = _squared(vertices, other, i, j, k, step)
-                        if d2 < best:
-                            best, mine = d2, other
-                    nearest[i, j, k] = mine
+    for a in range(ni):
+        i = a if di < 0 else ni - 1 - a
+        for b in range(nj):
+            j = b if dj < 0 else nj - 1 - b
+            for c in range(nk):
+                k = c if dk < 0 else nk - 1 - c
+                mine = nearest[i, j, k]
+                best = 1e30 if mine < 0 else _squared(vertices, mine, i, j, k, step)
+                for q in range(3):  # the neighbours already met in this sweep
+                    x = i + (di if q == 0 else 0)
+                    y = j + (dj if q == 1 else 0)
+                    z = k + (dk if q == 2 else 0)
+                    if x < 0 or y < 0 or z < 0 or x >= ni or y >= nj or z >= nk:
+                        continue
+                    other = nearest[x, y, z]
+                    if other < 0 or other == mine:
+                        continue
+                    d2 = _squared(vertices, other, i, j, k, step)
+                    if d2 < best:
+                        best, mine = d2, other
+                nearest[i, j, k] = mine
+
+
+@njit(cache=True, parallel=True)
+def spread_nearest(vertices, step, nearest):
+    """Carry nearest vertices to all nodes: eight sweeps, one for each triple of directions.
+
+    A vertex reaches a node along the one triple that leads there, so the four sweeps up and the
+    four sweeps down the first axis can run side by side; the better of the two is kept.
+    """
+    other = nearest.copy()
+    for half in prange(2):
+        for q in range(4):
+            mine = nearest if half == 0 else other
+            _sweep(vertices, step, mine, 2 * half - 1, 1 if q & 1 else -1, 1 if q & 2 else -1)
+    ni, nj, nk = nearest.shape
+    for i in prange(ni):
+        for j in range(nj):
+            for k in range(nk):
+                u, v = other[i, j, k], nearest[i, j, k]
+                if u != v and u >= 0:
+                    d2 = _squared(vertices, u, i, j, k, step)
+                    if v < 0 or d2 < _squared(vertices, v, i, j, k, step):
+                        nearest[i, j, k] = u
 
 
 @njit(cache=True)
