@@ -41,6 +41,8 @@ def _sweep(vertices, step, nearest, di, dj, dk):
             for c in range(nk):
                 k = c if dk < 0 else nk - 1 - c
                 mine = nearest[i, j, k]
+                if mine == -2:
+                    continue
                 best = 1e30 if mine < 0 else _squared(vertices, mine, i, j, k, step)
                 for q in range(3):  # the neighbours already met in this sweep
                     x = i + (di if q == 0 else 0)
@@ -62,7 +64,8 @@ def spread_nearest(vertices, step, nearest):
     """Carry nearest vertices to all nodes: eight sweeps, one for each triple of directions.
 
     A vertex reaches a node along the one triple that leads there, so the four sweeps up and the
-    four sweeps down the first axis can run side by side; the better of the two is kept.
+    four sweeps down the first axis can run side by side; the better of the two is kept. Nodes at
+    -2 are left out: the way from a vertex to a node nearer than these does not lead over them.
     """
     other = nearest.copy()
     for half in prange(2):
@@ -121,23 +124,18 @@ def _triangle_squared(p0, p1, p2, t, corners):
 
 
 @njit(cache=True, inline="always")
-def _best_candidate(vertices, coarse, stride, more, i, j, k, step):
-    """Nearest of the vertices that the coarse nodes around a voxel have, ``more`` rings wide."""
+def _best_candidate(vertices, nearest, stride, i, j, k, step):
+    """Nearest of the vertices that the nodes around a voxel have."""
     i0, j0, k0 = i // stride[0], j // stride[1], k // stride[2]
-    i1 = i0 + (1 if i > i0 * stride[0] else 0)
-    j1 = j0 + (1 if j > j0 * stride[1] else 0)
-    k1 = k0 + (1 if k > k0 * stride[2] else 0)
-    best, last, mine = 1e30, -1, -1
-    for a in range(max(0, i0 - more), min(coarse.shape[0], i1 + more + 1)):
-        for b in range(max(0, j0 - more), min(coarse.shape[1], j1 + more + 1)):
-            for c in range(max(0, k0 - more), min(coarse.shape[2], k1 + more + 1)):
-                v = coarse[a, b, c]
-                if v in (last, mine):
-                    continue
-                last = v
-                d2 = _squared(vertices, v, i, j, k, step)
-                if d2 < best:
-                    best, mine = d2, v
+    best, mine = 1e30, -1
+    for a in range(i0, min(nearest.shape[0], i0 + 2)):
+        for b in range(j0, min(nearest.shape[1], j0 + 2)):
+            for c in range(k0, min(nearest.shape[2], k0 + 2)):
+                v = nearest[a, b, c]
+                if v >= 0 and v != mine:
+                    d2 = _squared(vertices, v, i, j, k, step)
+                    if d2 < best:
+                        best, mine = d2, v
     return mine
 
 
@@ -157,37 +155,67 @@ def _walk_downhill(vertices, first, ring, v, best, i, j, k, step):
 
 
 @njit(cache=True, parallel=True)
-def polish_nearest(vertices, first, ring, step, within, nearest, polished, distances):
+def leave_out_far(at, ratio, step, limit, nearest, distances):
+    """Mark nodes surely farther than ``limit`` by -2; they get straight steps between far nodes.
+
+    A node is at least as far as a far node beside it is (``at``), less the way there. As the
+    curvature of a distance d is at most 1/d, steps are too long by h^2 t (1 - t) / 2d on an axis
+    at most, which is taken off.
+    """
+    ni, nj, nk = nearest.shape
+    for i in prange(ni):
+        for j in range(nj):
+            for k in range(nk):
+                i0, j0, k0 = i // ratio, j // ratio, k // ratio
+                a, b, c = i / ratio - i0, j / ratio - j0, k / ratio - k0
+                least, straight = 0.0, 0.0
+                for q in range(8):
+                    x, y, z = q & 1, (q >> 1) & 1, q >> 2
+                    d = at[i0 + x, j0 + y, k0 + z]
+                    da, db, dc = abs(x - a), abs(y - b), abs(z - c)
+                    straight += d * (1 - da) * (1 - db) * (1 - dc)
+                    way = (da * step[0]) ** 2 + (db * step[1]) ** 2 + (dc * step[2]) ** 2
+                    least = max(least, d - ratio * np.sqrt(way))
+                if least > limit:
+                    nearest[i, j, k] = -2
+                    less = 0.0
+                    for h, t in ((step[0], a), (step[1], b), (step[2], c)):
+                        less += (ratio * h) ** 2 * t * (1.0 - t) / 2.0
+                    distances[i, j, k] = straight - less / least
+
+
+@njit(cache=True, parallel=True)
+def polish_nearest(vertices, first, ring, step, nearest, polished, distances):
     """Take the best of each node's and its six neighbours' vertices, then walk downhill.
 
-    Nodes farther than ``within`` keep their vertex. Writes the distances to the vertices too.
+    Writes the distances to the vertices too; nodes at -2 keep what they have.
     """
     ni, nj, nk = nearest.shape
     for i in prange(ni):
         for j in range(nj):
             for k in range(nk):
                 v = nearest[i, j, k]
+                polished[i, j, k] = v
+                if v < 0:
+                    continue
                 best = _squared(vertices, v, i, j, k, step)
-                if best < within * within:
-                    for q in range(6):
-                        x = min(ni - 1, max(0, i + (1 if q == 0 else -1 if q == 1 else 0)))
-                        y = min(nj - 1, max(0, j + (1 if q == 2 else -1 if q == 3 else 0)))
-                        z = min(nk - 1, max(0, k + (1 if q == 4 else -1 if q == 5 else 0)))
-                        u = nearest[x, y, z]
-                        if u != v:
-                            d2 = _squared(vertices, u, i, j, k, step)
-                            if d2 < best:
-                                best, v = d2, u
-                    v, best = _walk_downhill(vertices, first, ring, v, best, i, j, k, step)
+                for q in range(6):
+                    x = min(ni - 1, max(0, i + (1 if q == 0 else -1 if q == 1 else 0)))
+                    y = min(nj - 1, max(0, j + (1 if q == 2 else -1 if q == 3 else 0)))
+                    z = min(nk - 1, max(0, k + (1 if q == 4 else -1 if q == 5 else 0)))
+                    u = nearest[x, y, z]
+                    if u >= 0 and u != v:
+                        d2 = _squared(vertices, u, i, j, k, step)
+                        if d2 < best:
+                            best, v = d2, u
+                v, best = _walk_downhill(vertices, first, ring, v, best, i, j, k, step)
                 polished[i, j, k] = v
                 distances[i, j, k] = np.sqrt(best)
 
 
 @njit(cache=True)
-def _exact_distance(vertices, corners, first, owned, ring, v, i, j, k, step):
-    """Distance of a voxel to the triangles around the nearest vertex found from vertex v."""
-    best = _squared(vertices, v, i, j, k, step)
-    v, best = _walk_downhill(vertices, first, ring, v, best, i, j, k, step)
+def _triangles_distance(corners, first, owned, v, best, i, j, k, step):
+    """Distance of a voxel to the triangles around its nearest vertex."""
     for q in range(first[v], first[v + 1]):
         best = min(
             best,
@@ -196,17 +224,30 @@ def _exact_distance(vertices, corners, first, owned, ring, v, i, j, k, step):
     return np.sqrt(best)
 
 
+@njit(cache=True)
+def _nearer_found(vertices, found, v, i, j, k, step):
+    """Vertex v, or a nearer one that the voxels before this one in the slice have found."""
+    best = _squared(vertices, v, i, j, k, step)
+    for x in range(max(0, k - 1), min(len(found), k + 2)):
+        u = found[x]
+        if u >= 0 and u != v:
+            d2 = _squared(vertices, u, i, j, k, step)
+            if d2 < best:
+                best, v = d2, u
+    return v, best
+
+
 @njit(cache=True, parallel=True)
 def measure_distances(
-    vertices, corners, first, owned, ring, nearest, distances, stride, step, exact_within, rim,
+    vertices, corners, first, owned, ring, nearest, distances, stride, step, exact_within, less,
     inside, out,
 ):  # fmt: skip
     """Distance of each voxel centre to the surface, signed by ``inside``.
 
-    Within ``exact_within`` to the triangles around the nearest vertex, which is the best of those
-    of the nodes around, or of their neighbours; farther out straight steps between the nodes'
-    distances, less 0.02 mm outside the solid and 0.15 mm beyond ``rim``, where nodes are not
-    polished: by so much may a triangle come nearer, as measured.
+    Within ``exact_within`` to the triangles around the nearest vertex, found from those of the
+    nodes around and of the voxels before; farther out straight steps between the nodes'
+    distances to vertices. Both are too long by at most ``less`` (mm2) over the distance, which
+    is taken off outside the solid.
     """
     ni, nj, nk = out.shape
     for i in prange(ni):
@@ -214,6 +255,7 @@ def measure_distances(
         i1 = min(i0 + 1, distances.shape[0] - 1)
         a = i / stride[0] - i0
         line = np.empty(distances.shape[2] + 1)
+        found = np.full(nk, -1, np.int32)
         for j in range(nj):
             j0 = j // stride[1]
             j1 = min(j0 + 1, distances.shape[1] - 1)
@@ -228,10 +270,13 @@ def measure_distances(
                 c = k / stride[2] - k0
                 d = line[k0] * (1 - c) + line[k0 + 1] * c
                 if d < exact_within:
-                    v = _best_candidate(vertices, nearest, stride, 1, i, j, k, step)
-                    d = _exact_distance(vertices, corners, first, owned, ring, v, i, j, k, step)
+                    v = _best_candidate(vertices, nearest, stride, i, j, k, step)
+                    v, best = _nearer_found(vertices, found, v, i, j, k, step)
+                    v, best = _walk_downhill(vertices, first, ring, v, best, i, j, k, step)
+                    found[k] = v
+                    d = _triangles_distance(corners, first, owned, v, best, i, j, k, step)
                 elif not inside[i, j, k]:
-                    d -= 0.02 if d < rim else 0.15
+                    d -= less / d
                 out[i, j, k] = -d if inside[i, j, k] else d
 
 

@@ -26,6 +26,9 @@ _EXACT_WITHIN_MM = 8.0
 #: from the nodes around for the voxels between.
 _NODES_MM = 1.0
 
+#: Far nodes, of which distances beyond the rim are read, are so many nodes apart.
+_FAR_NODES = 4
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class DistanceField:
@@ -172,25 +175,57 @@ def _field_on(mask: Volume, surface: TriangleSurface, rim_mm: float) -> Distance
     local = index - start
     vertices = np.ascontiguousarray(local * spacing)
     stride = np.maximum(1, np.floor(_NODES_MM / spacing + 1e-6)).astype(np.int64)
-    nodes = (np.array(grid.shape) - 2) // stride + 2
-    coarse = np.full(tuple(int(n) for n in nodes), -1, dtype=np.int32)
-    _kernels.seed_nearest(vertices, spacing * stride, coarse)
-    _kernels.spread_nearest(vertices, spacing * stride, coarse)
     first, owned = _triangles_of_vertices(surface)
     # the corner after this one in each triangle: on a closed surface that names all neighbours
     ring = np.ascontiguousarray(surface.triangles[owned // 3, (owned % 3 + 1) % 3])
-    distances = np.empty(coarse.shape, dtype=np.float32)
-    for _ in range(2):
-        before, coarse = coarse, np.empty_like(coarse)
-        _kernels.polish_nearest(
-            vertices, first, ring, spacing * stride, rim_mm, before, coarse, distances
-        )
+    nodes = ((np.array(grid.shape) - 2) // stride + 2).astype(np.int64)
+    nearest, distances = _nearest_vertices(vertices, first, ring, nodes, spacing * stride, rim_mm)
+    corners = vertices[surface.triangles]
+    half_edge = np.percentile(np.linalg.norm(corners[:, 0] - corners[:, 1], axis=1), 99) / 2.0
+    steps = float(np.sum(np.where(stride > 1, spacing * stride, 0.0) ** 2))
     out = np.empty(grid.shape, dtype=np.float32)
     _kernels.measure_distances(
-        vertices, vertices[surface.triangles], first, owned // 3, ring,
-        coarse, distances, stride, spacing, _EXACT_WITHIN_MM, rim_mm, inside, out,
+        vertices, corners, first, owned // 3, ring, nearest, distances, stride, spacing,
+        _EXACT_WITHIN_MM, steps / 8.0 + half_edge**2 / 2.0, inside, out,
     )  # fmt: skip
     return DistanceField(Volume(grid, out), local.min(axis=0), local.max(axis=0))
+
+
+def _nearest_vertices(
+    vertices: NDArray[np.float64],
+    first: NDArray[np.int64],
+    ring: NDArray[np.int64],
+    nodes: NDArray[np.int64],
+    step: NDArray[np.float64],
+    rim_mm: float,
+) -> tuple[NDArray[np.int32], NDArray[np.float32]]:
+    """Nearest vertex of each node and its distance; beyond the rim from far nodes alone.
+
+    An oblique solid's box is mostly corners beyond the rim: two thirds of a case's voxels.
+    """
+
+    def spread(
+        nearest: NDArray[np.int32],
+        distances: NDArray[np.float32],
+        step: NDArray[np.float64],
+        rounds: int,
+    ) -> NDArray[np.int32]:
+        _kernels.seed_nearest(vertices, step, nearest)
+        _kernels.spread_nearest(vertices, step, nearest)
+        for _ in range(rounds):
+            before, nearest = nearest, np.empty_like(nearest)
+            _kernels.polish_nearest(vertices, first, ring, step, before, nearest, distances)
+        return nearest
+
+    far_step = _FAR_NODES * step
+    far = np.full(tuple(int(n) for n in (nodes - 2) // _FAR_NODES + 2), -1, dtype=np.int32)
+    far_distances = np.empty(far.shape, dtype=np.float32)
+    spread(far, far_distances, far_step, 6)
+    nearest = np.full(tuple(int(n) for n in nodes), -1, dtype=np.int32)
+    distances = np.empty(nearest.shape, dtype=np.float32)
+    limit = max(rim_mm + float(np.linalg.norm(step)), 2.0 * float(np.linalg.norm(far_step)))
+    _kernels.leave_out_far(far_distances, _FAR_NODES, step, limit, nearest, distances)
+    return spread(nearest, distances, step, 3), distances
 
 
 def _triangles_of_vertices(
