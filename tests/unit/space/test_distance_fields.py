@@ -123,6 +123,23 @@ def test_inside_and_far_outside():
     assert far[:2] == pytest.approx(truth[:2], abs=0.6)
 
 
+def test_corners_of_an_oblique_solid_s_box_are_not_too_long():
+    """Beyond the rim straight steps over 4 mm: less what they add, never over the closed form."""
+    axes = np.linalg.qr(np.array([[1.0, 0.3, 0.2], [1.0, -0.8, 0.1], [1.0, 0.2, -0.9]]))[0]
+    axes = axes if np.linalg.det(axes) > 0 else -axes
+    solid = Ellipsoid([0, 0, 0], [4.0, 20.0, 4.0], axes)
+    field = distance_field_of_mask(voxels(solid, (0.5, 0.5, 1.0), np.array([0.2, 0.1, 0.4])))
+    grid = field.distances.grid
+    ijk = np.random.default_rng(8).integers(0, grid.shape, (20000, 3))
+    off = field.distances.values[tuple(ijk.T)] - solid.signed_distance_mm(
+        grid.lps_from_ijk.points(ijk)
+    )
+    beyond = field.distances.values[tuple(ijk.T)] > 27.0
+    assert beyond.sum() > 2000
+    assert off[beyond].max() <= 0.03
+    assert off[beyond].min() >= -0.40 - 0.1 - 3 * 4.0**2 / (8 * 25.0)
+
+
 def test_surface_as_outline_within_a_quarter_millimetre():
     import trimesh
 
