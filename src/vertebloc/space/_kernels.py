@@ -185,10 +185,11 @@ def leave_out_far(at, ratio, step, limit, nearest, distances):
 
 
 @njit(cache=True, parallel=True)
-def polish_nearest(vertices, first, ring, step, nearest, polished, distances):
+def polish_nearest(vertices, first, ring, step, walked, nearest, polished, distances):
     """Take the best of each node's and its six neighbours' vertices, then walk downhill.
 
-    Writes the distances to the vertices too; nodes at -2 keep what they have.
+    Writes the distances to the vertices too; nodes at -2 keep what they have. With ``walked`` all
+    have walked before, and only what changes walks again.
     """
     ni, nj, nk = nearest.shape
     for i in prange(ni):
@@ -208,7 +209,8 @@ def polish_nearest(vertices, first, ring, step, nearest, polished, distances):
                         d2 = _squared(vertices, u, i, j, k, step)
                         if d2 < best:
                             best, v = d2, u
-                v, best = _walk_downhill(vertices, first, ring, v, best, i, j, k, step)
+                if not walked or v != nearest[i, j, k]:
+                    v, best = _walk_downhill(vertices, first, ring, v, best, i, j, k, step)
                 polished[i, j, k] = v
                 distances[i, j, k] = np.sqrt(best)
 

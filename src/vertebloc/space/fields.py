@@ -213,9 +213,11 @@ def _nearest_vertices(
     ) -> NDArray[np.int32]:
         _kernels.seed_nearest(vertices, step, nearest)
         _kernels.spread_nearest(vertices, step, nearest)
-        for _ in range(rounds):
+        for turn in range(rounds):
             before, nearest = nearest, np.empty_like(nearest)
-            _kernels.polish_nearest(vertices, first, ring, step, before, nearest, distances)
+            _kernels.polish_nearest(
+                vertices, first, ring, step, turn > 0, before, nearest, distances
+            )
         return nearest
 
     far_step = _FAR_NODES * step

@@ -90,11 +90,13 @@ def surface_from_mask(mask: Volume, *, outward: bool = True) -> TriangleSurface:
 def _first_normals(
     padded: NDArray[np.float32], vertices: NDArray[np.float64], spacing: NDArray[np.float64]
 ) -> NDArray[np.float64]:
-    smooth = gaussian_filter(padded, sigma=1.5 * spacing.max() / spacing, truncate=3.0)
+    smooth = gaussian_filter(padded, sigma=1.5 * spacing.max() / spacing, truncate=2.0)
+    ahead = np.eye(3)[:, :, None]
     slopes = [
-        map_coordinates(np.asarray(g, dtype=np.float32), vertices.T, order=1)
-        for g in np.gradient(smooth, *(float(s) for s in spacing))
-    ]
+        (map_coordinates(smooth, vertices.T + step, order=1, mode="nearest")
+         - map_coordinates(smooth, vertices.T - step, order=1, mode="nearest")) / spacing[axis]
+        for axis, step in enumerate(ahead)
+    ]  # fmt: skip
     downhill = -np.stack(slopes, axis=1).astype(np.float64)
     length = np.linalg.norm(downhill, axis=1, keepdims=True)
     downhill[length[:, 0] < 1e-9] = (1.0, 0.0, 0.0)
