@@ -8,6 +8,7 @@ from typing import Any
 
 from nicegui import ui
 
+from vertebloc.reports import page_words as words
 from vertebloc.reports.page_views import Card, Sentence
 from vertebloc.reports.plan_paragraph import Choice, Part, Words
 
@@ -57,7 +58,12 @@ def show_card(card: Card) -> None:
     parts = [f"<h2>{escape(card.title)}</h2>", card.svg]
     if rows:
         parts.append(f"<dl>{rows}</dl>")
-    if card.note:
+    if card.note and card.svg:  # a drawing speaks first; how to read it is folded away
+        parts.append(
+            f"<details><summary>{escape(words.HOW_TO_READ)}</summary>"
+            f"<p>{escape(card.note)}</p></details>"
+        )
+    elif card.note:
         parts.append(f"<p>{escape(card.note)}</p>")
     show_markup(f'<section class="card">{"".join(parts)}</section>')
 

@@ -9,7 +9,7 @@ from vertebloc.reports import palette, text
 from vertebloc.reports.scene import HandError
 from vertebloc.resection.model import FaceKind, FaceMargin
 
-_WIDTH, _BAR_FROM, _BAR_TO, _ROW = 366, 0, 262, 50
+_WIDTH, _BAR_FROM, _BAR_TO, _ROW = 366, 0, 236, 42
 LONGEST_MM = 20.0  #: a bar's full length; longer rooms end in an open edge
 
 
@@ -48,7 +48,7 @@ def _x(mm: float) -> float:
 
 def _row(face: FaceMargin, place: int, hand: HandError, wanted_mm: float) -> str:
     top = _ROW * place
-    bar, middle = top + 22, top + 32
+    bar, middle = top + 20, top + 30
     room = max(face.margin_mm, 0.0)
     allowance = face.allowance
     offset = text.mm(max(allowance.offset_mm, 0.0)) if allowance is not None else ""

@@ -1,13 +1,14 @@
 """The piece unfolded like a carton: every face flat, true to scale, with its margin.
 
 The back lies in the middle as the surgeon sees it from behind, head up: the patient's left at
-the left. The cranial face is folded up from it, the caudal one down, the sides outwards, the
-front beyond the right side. The same drawing serves plan, sheet and pathology.
+the left. The cranial face is folded up from it, the caudal one down and the front further down
+from that; the sides are folded outwards. Cuts through the arch lie apart in the upper corner of
+their side. The same drawing serves plan, sheet and pathology.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from xml.sax.saxutils import escape
 
@@ -21,6 +22,7 @@ from vertebloc.reports.screen_scene import WIDEST_MM
 from vertebloc.resection.margin_map import map_margins
 from vertebloc.resection.model import FaceKind, FaceMargin, ResectionPlan
 from vertebloc.space.distance import SignedDistance
+from vertebloc.space.transforms import Transform
 
 _GAP_MM = 3.0  #: between panels, so that a fold can be seen
 _LABEL_MM = 7.0  #: height of a row of words at 13 px on the screen
@@ -81,7 +83,7 @@ def unfold(plan: ResectionPlan, vertebra: Vertebra, tumour: SignedDistance) -> C
         "back": (left, top), "cranial": (left, _LABEL_MM),
         "caudal": (left, top + tall + _GAP_MM), "left": (0.0, top),
         "right": (left + wide + _GAP_MM, top),
-        "front": (left + wide + 2 * _GAP_MM + deep, top),
+        "front": (left, top + tall + deep + 2 * _GAP_MM + _LABEL_MM),
     }  # fmt: skip
 
     def drawn(panel: str, points: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -94,15 +96,26 @@ def unfold(plan: ResectionPlan, vertebra: Vertebra, tumour: SignedDistance) -> C
             "caudal": (high[0] - x, wall - y),
             "left": (y - low[1], high[2] - z),
             "right": (wall - y, high[2] - z),
-            "front": (x - low[0], high[2] - z),
+            "front": (high[0] - x, z - low[2]),
         }[panel]
         return np.column_stack((x0 + flat[0], y0 + flat[1]))
 
     sizes = {"left": (deep, tall), "right": (deep, tall), "front": (wide, tall),
              "back": (wide, tall)}  # fmt: skip
-    panels = []
+    panels: list[Panel] = []
+    corner = {"left": [0.0, 0.0], "right": [left + wide + _GAP_MM, 0.0]}
+    titles = [
+        (places[name][0] + 1.0, places[name][1] - 1.6, said)
+        for name, said in words.CARTON_PANELS.items()
+    ]
     for face in plan.faces:
         panel = _panel_of(face)
+        if panel == "arch" and face.face is not None:
+            side = "right" if "right" in face.name else "left"
+            laid, height = _apart(face, np.array(corner[side]), local, tumour)
+            corner[side][1] += height + _GAP_MM
+            panels.append(laid)
+            continue
         if face.kind is FaceKind.SOFT:
             (x0, y0), (w, h) = places[panel], sizes[panel]
             corners = np.array([[x0, y0], [x0 + w, y0], [x0 + w, y0 + h], [x0, y0 + h]])
@@ -112,16 +125,31 @@ def unfold(plan: ResectionPlan, vertebra: Vertebra, tumour: SignedDistance) -> C
         elif face.face is not None:
             panels.append(_bone_panel(face, panel, drawn, local.points, tumour))
     panels.sort(key=lambda panel: panel.face.kind is FaceKind.BONE)  # bone lies on soft
-    titles = tuple(
-        (places[name][0] + 1.0, places[name][1] - 1.6, said)
-        for name, said in words.CARTON_PANELS.items()
-    )
     return Carton(
         panels=tuple(panels),
-        titles=titles,
-        width_mm=float(places["front"][0] + wide),
-        height_mm=float(places["caudal"][1] + deep + _LABEL_MM),
+        titles=tuple(titles),
+        width_mm=float(left + wide + _GAP_MM + deep),
+        height_mm=float(places["front"][1] + tall),
     )
+
+
+def _apart(
+    face: FaceMargin, corner: NDArray[np.float64], to_body: Transform, tumour: SignedDistance
+) -> tuple[Panel, float]:
+    """A cut through the arch, drawn by itself: head up, as seen from outside."""
+    midline = "midline" in face.name
+
+    def drawn(_panel: str, points: NDArray[np.float64]) -> NDArray[np.float64]:
+        across = points[:, 1] if midline else -points[:, 0]
+        return np.column_stack((across, -points[:, 2]))
+
+    made = _bone_panel(face, "arch", drawn, to_body.points, tumour)
+    everything = np.concatenate(made.loops)
+    shift = corner - everything.min(axis=0)
+    cells = made.cells + np.array([*shift, 0.0])
+    loops = tuple(loop + shift for loop in made.loops)
+    height = float(np.ptp(everything[:, 1]))
+    return Panel(face, loops, cells, made.weakest + shift), height
 
 
 def _bone_panel(face, panel, drawn, to_body, tumour) -> Panel:  # type: ignore[no-untyped-def]
@@ -140,8 +168,8 @@ def _panel_of(face: FaceMargin) -> str:
     for name in ("cranial", "caudal"):
         if name in face.name:
             return name
-    if face.kind is FaceKind.BONE or "dura" in face.name or "sac" in face.name:
-        return "back" if "midline" not in face.name else "left"
+    if face.kind is FaceKind.BONE:
+        return "arch" if "arch cut" in face.name else "back"
     for name in ("left", "right", "front"):
         if name in face.name:
             return name
@@ -153,22 +181,19 @@ def _area(loop: NDArray[np.float64]) -> float:
     return float(0.5 * np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y))
 
 
-def carton_svg(carton: Carton, *, contamination_mm2: Mapping[str, float] | None = None) -> str:
+def carton_svg(carton: Carton) -> str:
     """Draw the carton.
 
     Parameters
     ----------
     carton : Carton
         From ``unfold``.
-    contamination_mm2 : mapping of str to float or None
-        Faces that cut through tumour -> mm2, drawn in words.
 
     Returns
     -------
     str
         SVG; violet = room to tumour, dark = thin, always with the number.
     """
-    del contamination_mm2
     scale = 366.0 / carton.width_mm
     shapes = [_shape(panel, place) for place, panel in enumerate(carton.panels)]
     labels = [_label(panel, 13.0 / scale) for panel in carton.panels]
@@ -226,23 +251,31 @@ def _ring(panel: Panel) -> str:
 
 
 def _label(panel: Panel, size: float) -> str:
-    """The number, on a ground of its own so that it can be read on any violet."""
-    points = np.concatenate(panel.loops)
-    x, y = (points.min(axis=0) + points.max(axis=0)) / 2.0
-    if panel.face.kind is FaceKind.SOFT:
-        y = points[:, 1].max() - size * 0.9
-        if "dura" in panel.face.name or "sac" in panel.face.name:
-            y = points[:, 1].min() + size * 0.8
-    said = text.mm(panel.face.margin_mm)
-    if panel.face.tumour_crossed_mm2 > 0.0:
-        said = words.crossed(panel.face.tumour_crossed_mm2)
+    """The number beside or on its face, on a ground of its own, so that it can be read."""
+    face, points = panel.face, np.concatenate(panel.loops)
+    low, high = points.min(axis=0), points.max(axis=0)
+    x, y, anchor = (low[0] + high[0]) / 2.0, (low[1] + high[1]) / 2.0, "middle"
+    if face.kind is FaceKind.SOFT:
+        y = low[1] + size * 0.9
+    elif "half" in face.name:  # the two halves' numbers stand back to back at the midline
+        at_left = "left" in face.name
+        x, anchor = (high[0] - 0.8, "end") if at_left else (low[0] + 0.8, "start")
+    elif "base" in face.name:
+        at_left = "left" in face.name
+        x, anchor = (low[0] - 1.0, "end") if at_left else (high[0] + 1.0, "start")
+    elif "arch cut" in face.name:
+        x, anchor = high[0] + 1.5, "start"
+    said = text.mm(face.margin_mm)
+    if face.tumour_crossed_mm2 > 0.0:
+        said = words.crossed(face.tumour_crossed_mm2)
     width = size * 0.62 * len(said) + 1.0
+    from_x = {"middle": x - width / 2, "end": x - width + 0.5, "start": x - 0.5}[anchor]
     return (
-        f'<rect x="{x - width / 2:.2f}" y="{y - size * 0.65:.2f}" width="{width:.2f}" '
-        f'height="{size * 1.3:.2f}" rx=".8" fill="{palette.SHEET}" fill-opacity=".88"/>'
-        f'<text x="{x:.2f}" y="{y:.2f}" font-size="{size:.2f}" text-anchor="middle" '
+        f'<rect x="{from_x:.2f}" y="{y - size * 0.65:.2f}" width="{width:.2f}" '
+        f'height="{size * 1.3:.2f}" rx=".8" fill="{palette.SHEET}" fill-opacity=".8"/>'
+        f'<text x="{x:.2f}" y="{y:.2f}" font-size="{size:.2f}" text-anchor="{anchor}" '
         f'dominant-baseline="central" fill="{palette.INK}">{escape(said)}'
-        f"<title>{escape(words.face_title(panel.face.name, panel.face.area_mm2))}</title></text>"
+        f"<title>{escape(words.face_title(face.name, face.area_mm2))}</title></text>"
     )
 
 

@@ -38,6 +38,7 @@ WRITING_SHEET = "writing the sheet"
 MAKING_DEMO = "making the made-up patient: images, contours, case"
 LEVEL_CHANGED = "level"
 STALE = "out of date"
+HOW_TO_READ = "how to read this"
 WHY = "why these numbers"
 FORMULA, SOURCE, LIMITS = "How it is computed", "Where it comes from", "What it does not say"
 UNDO, REDO, PRINT, SAVE_SHEET = "undo", "redo", "print", "write the sheet"
@@ -219,12 +220,11 @@ def look_at(level: str, *, diseased: bool) -> str:
 
 #: Titles of the carton's panels; the back is seen as in theatre, head up.
 CARTON_PANELS = {
-    "cranial": "HEAD end (front edge up)",
-    "left": "LEFT side",
+    "cranial": "HEAD end",
+    "left": "LEFT",
     "back": "BACK",
-    "right": "RIGHT side",
+    "right": "RIGHT",
     "front": "FRONT",
-    "caudal": "FEET end",
 }
 CARTON_NOTE = (
     "Seen from outside, true to scale. Bone faces are tinted (dark = thin), dissected faces white "

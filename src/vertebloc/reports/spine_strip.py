@@ -7,7 +7,8 @@ from typing import Any
 from xml.sax.saxutils import escape
 
 from vertebloc.anatomy.levels import Level
-from vertebloc.anatomy.model import Anatomy, CountedFrom
+from vertebloc.anatomy.model import Anatomy
+from vertebloc.case.choice_words import CountedFrom
 from vertebloc.reports import page_words as words
 from vertebloc.reports import palette
 from vertebloc.space.frames import Side

@@ -39,6 +39,7 @@ export default {
       halvesTogether: true };
   },
   async mounted() {
+    window.vertebloc_viewer = () => this; // for tests and measuring
     this.parts = [];
     this.scene = null;
     this.weakest = null;
