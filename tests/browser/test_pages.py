@@ -145,12 +145,12 @@ def test_a_cut_that_is_pulled_answers_at_once_is_undone_and_found_again(open_pag
     handle = page.locator('[data-handle="caudal-left:move"]')
     box = handle.bounding_box()
     x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
-    bars = page.locator(".bars").inner_text()
+    bars = page.locator(".bars").text_content()
     page.mouse.move(x, y)
     page.mouse.down()
     page.mouse.move(x + 15, y, steps=5)
     page.wait_for_function(
-        "before => document.querySelector('.bars').innerText !== before", arg=bars, timeout=10_000
+        "before => document.querySelector('.bars').textContent !== before", arg=bars, timeout=10_000
     )
     page.screenshot(path=SCREENSHOTS / "cuts-while-pulled.png")
     page.mouse.up()

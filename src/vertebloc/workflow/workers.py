@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import asyncio
 import multiprocessing
+import os
+import threading
 from collections.abc import Callable, Mapping
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
@@ -45,7 +47,9 @@ class Workers:
         """
         if worker not in self._processes:
             spawn = multiprocessing.get_context("spawn")
-            self._processes[worker] = ProcessPoolExecutor(max_workers=1, mp_context=spawn)
+            self._processes[worker] = ProcessPoolExecutor(
+                max_workers=1, mp_context=spawn, initializer=_end_with_parent
+            )
         loop = asyncio.get_running_loop()
         try:
             return await loop.run_in_executor(self._processes[worker], call, *given)
@@ -77,3 +81,15 @@ class Call:
     def __call__(self, *given: Any) -> Any:
         """Call it."""
         return self.function(*given, **self.named)
+
+
+def _end_with_parent() -> None:
+    """See to it that a worker ends with the program it works for, even if that is killed."""
+
+    def wait() -> None:
+        parent = multiprocessing.parent_process()
+        if parent is not None:
+            parent.join()
+            os._exit(0)
+
+    threading.Thread(target=wait, daemon=True).start()
