@@ -150,7 +150,9 @@ def test_a_cut_that_is_pulled_answers_at_once_is_undone_and_found_again(open_pag
     page.mouse.down()
     page.mouse.move(x + 15, y, steps=5)
     page.wait_for_function(
-        "before => document.querySelector('.bars').textContent !== before", arg=bars, timeout=10_000
+        "before => document.querySelector('.bars').textContent !== before",
+        arg=bars,
+        timeout=10_000,
     )
     page.screenshot(path=SCREENSHOTS / "cuts-while-pulled.png")
     page.mouse.up()

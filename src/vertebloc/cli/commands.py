@@ -193,3 +193,18 @@ def open_case(
             webbrowser.open(address)
 
     serve_case(folder, port=port, opened=opened)
+
+
+@app.command(epilog="Example: vertebloc pack case/ for-a-colleague.zip")
+def pack(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="Case folder.")],
+    target: Annotated[Path, typer.Argument(metavar="ZIP", help="File to make.")],
+) -> None:
+    """Pack a case for a colleague, with identity removed."""
+    with _progress() as say:
+        from vertebloc.workflow import pack_case
+
+        say("packing")
+        report = pack_case(folder, target)
+    typer.echo("\n".join(f"removed: {line}" for line in report.removed))
+    typer.echo(f"CAUTION: {report.not_guaranteed}\npacked: {report.path}")

@@ -3,6 +3,7 @@
 from vertebloc.workflow.check_case import CheckReport, check_case
 from vertebloc.workflow.demo import DemoReport, make_demo
 from vertebloc.workflow.import_case import ImportReport, ImportSettings, import_case
+from vertebloc.workflow.pack_case import PackReport, pack_case
 from vertebloc.workflow.plan_case import PlanReport, plan_case
 
 __all__ = [
@@ -10,9 +11,11 @@ __all__ = [
     "DemoReport",
     "ImportReport",
     "ImportSettings",
+    "PackReport",
     "PlanReport",
     "check_case",
     "import_case",
     "make_demo",
+    "pack_case",
     "plan_case",
 ]

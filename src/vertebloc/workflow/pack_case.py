@@ -1,0 +1,146 @@
+"""Pack a case for a colleague who need not know whose it is."""
+
+from __future__ import annotations
+
+import tempfile
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from vertebloc.case.choices import Choices, LevelChoice, Override, SidesChoice
+from vertebloc.errors import InputError
+from vertebloc.exchange.case_folder import CaseFolder
+from vertebloc.exchange.case_transaction import Transaction
+from vertebloc.exchange.choices_file import render_choices
+from vertebloc.exchange.names_file import NamesFile, read_names_file, write_names_file
+from vertebloc.exchange.nifti import read_nifti_labels, write_nifti
+from vertebloc.exchange.surface_files import read_surfaces, write_ply
+from vertebloc.exchange.zip_folder import zip_folder
+from vertebloc.workflow.clock import read_clock
+from vertebloc.workflow.load_case import Restamper, load_choices, load_ct
+
+REMOVED = "removed for passing on"
+NOT_GUARANTEED = (
+    "text burned into the images' pixels, and a face or a rare anatomy that can be recognised, "
+    "are NOT removed: look at the images before you pass them on"
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PackReport:
+    """Where the packed case lies, and what was taken out of it."""
+
+    path: Path
+    removed: tuple[str, ...]
+    not_guaranteed: str = NOT_GUARANTEED
+
+
+def pack_case(case_dir: Path, target: Path) -> PackReport:
+    """Write a copy of a case that names nobody into a zip file.
+
+    Parameters
+    ----------
+    case_dir : Path
+        The case; it stays as it is.
+    target : Path
+        The zip file to make.
+
+    Returns
+    -------
+    PackReport
+        What was removed, in lines for people.
+
+    Raises
+    ------
+    InputError
+        If there is no case or no image in it, or the target exists.
+    """
+    case = CaseFolder.open(case_dir)
+    if not case.has("ct"):
+        raise InputError(f"{case_dir} holds no images: there is nothing to pass on")
+    if target.exists():
+        raise InputError(f"{target} exists already: give another name")
+    removed = [
+        "name, date of birth and number",
+        "series and study identifiers, description and contrast text of the images",
+        "private tags: none were ever taken into the case",
+        "journal, history of choices, plan, pictures and sheets (plan again to make new ones)",
+    ]
+    choices, taken = _without_names(load_choices(case))
+    removed += taken
+    with tempfile.TemporaryDirectory() as aside:
+        folder = Path(aside) / "case"
+        now = read_clock()
+        copy = CaseFolder.create(folder, now)
+        with copy.transaction(now=now, what="packed", restamp=Restamper(copy)) as change:
+            ct = load_ct(case)
+            change.put_file("ct", "ct.nii", lambda path: write_nifti(path, ct))
+            change.put_json("series", "series.json", _facts(case))
+            removed += _put_contours(case, change, Path(aside))
+            change.put_choices(render_choices(choices, {}))
+        zip_folder(folder, target)
+    return PackReport(path=target, removed=tuple(removed))
+
+
+def _facts(case: CaseFolder) -> dict[str, object]:
+    """What planning needs to know of the series, and nothing that says whose it is."""
+    facts = case.json_of("series")
+    return {
+        "source": REMOVED,
+        "series_uid": "",
+        "study_uid": "",
+        "frame_of_reference_uid": "",
+        "description": REMOVED,
+        "tube_voltage_kv": facts.get("tube_voltage_kv"),
+        "contrast": REMOVED if facts.get("contrast") else "",
+        "left_out": [],
+        "tolerated": [],
+    }
+
+
+def _put_contours(case: CaseFolder, change: Transaction, aside: Path) -> list[str]:
+    if case.has("labels"):
+        labels, _ = read_nifti_labels(case.path_of("labels"), case.path_of("names"))
+        names = read_names_file(case.path_of("names"))
+        change.put_file("labels", "labels.nii.gz", lambda path: write_nifti(path, labels.volume))
+        clean = NamesFile(labels=names.labels)
+        change.put_file("names", "names.json", lambda path: write_names_file(path, clean))
+        return ["free text and unknown words of the names file"]
+    if case.has("surfaces"):
+        surfaces, _ = read_surfaces(case.path_of("surfaces") / "names.json")
+        listed = []
+        for number, (contour, surface) in enumerate(surfaces.items(), 1):
+            file = f"outline-{number}.ply"
+            write_ply(aside / file, surface)
+            data = (aside / file).read_bytes()
+            change.put_bytes("surfaces", file, data)
+            listed.append((file, contour))
+        write_names_file(aside / "names.json", NamesFile(surfaces=tuple(listed)))
+        change.put_bytes("surfaces", "names.json", (aside / "names.json").read_bytes())
+        return ["file names and comments of the outlines"]
+    return []
+
+
+def _without_names(choices: Choices) -> tuple[Choices, list[str]]:
+    """Choices without the names of people and their own words."""
+    level, sides = choices.level, choices.sides
+    taken = []
+    if level.confirmed_by:
+        taken.append("who confirmed the level: it is unconfirmed in the copy")
+    if sides.confirmed_by:
+        taken.append("who answers for left and right, and why")
+    if choices.overrides:
+        taken.append("who set warnings aside, and why")
+    overrides = tuple(
+        Override(what=one.what, who=REMOVED, reason=REMOVED) for one in choices.overrides
+    )
+    return (
+        replace(
+            choices,
+            level=LevelChoice(diseased=level.diseased, counted_from=level.counted_from),
+            sides=SidesChoice(confirmed_by=REMOVED, reason=REMOVED)
+            if sides.confirmed_by
+            else sides,
+            overrides=overrides,
+        ),
+        taken,
+    )
