@@ -9,11 +9,12 @@ from nicegui import Client, ui
 
 from vertebloc.app.desk import Desk
 from vertebloc.app.pages import cuts, level, pictures, spread
-from vertebloc.app.parts import show_card, show_markup, show_note, show_verb
+from vertebloc.app.parts import show_card, show_markup, show_note, show_verb, show_why
 from vertebloc.app.picture import Picture
 from vertebloc.reports import page_words as words
 from vertebloc.reports.page_views import PageView
 from vertebloc.reports.page_words import Question
+from vertebloc.reports.why import why_of
 
 PAGES: dict[Question, Any] = {
     Question.PICTURES: pictures,
@@ -148,6 +149,7 @@ class Window:
         for line in self.desk.stale_words():
             show_markup(f'<div class="band">{escape(line)}</div>')
         PAGES[self.question].show_answer(self)
+        show_why(why_of(self.question))
 
     @ui.refreshable_method
     def _bars(self) -> None:

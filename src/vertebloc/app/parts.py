@@ -11,6 +11,7 @@ from nicegui import ui
 from vertebloc.reports import page_words as words
 from vertebloc.reports.page_views import Card, Sentence
 from vertebloc.reports.plan_paragraph import Choice, Part, Words
+from vertebloc.reports.why import Why
 
 
 def show_markup(markup: str) -> ui.html:
@@ -219,3 +220,23 @@ def _part(part: Part) -> str:
 
 def _selected(chosen: bool) -> str:
     return " selected" if chosen else ""
+
+
+def show_why(reasons: Sequence[Why]) -> None:
+    """Show what stands behind an answer, folded away until it is asked for.
+
+    Parameters
+    ----------
+    reasons : sequence of Why
+        One for each kind of number.
+    """
+    entries = "".join(
+        f"<section><h3>{escape(why.title)}</h3><p>{escape(why.formula)}</p>"
+        f"<p><b>{escape(words.SOURCE)}:</b> {escape(why.source)}</p>"
+        f"<p><b>{escape(words.LIMITS)}:</b> {escape(why.limits)}</p></section>"
+        for why in reasons
+    )
+    show_markup(
+        f'<details class="why"><summary>{escape(words.WHY)}</summary>'
+        f'<div class="why-sheet">{entries}</div></details>'
+    )

@@ -1,0 +1,134 @@
+"""Why a number is what it is: formula, source and limits, for beside each answer."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from vertebloc.published import margins
+from vertebloc.reports.page_words import Question
+from vertebloc.resection.allowance import SEARCHED_TO_DEG, SEARCHED_TO_MM
+from vertebloc.resection.cuts import CUT_RULE
+from vertebloc.staging.model import StagingSettings
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Why:
+    """What stands behind one answer."""
+
+    title: str
+    formula: str
+    source: str
+    limits: str
+
+
+def why_of(question: Question) -> tuple[Why, ...]:
+    """What stands behind the answers of a page.
+
+    Parameters
+    ----------
+    question : Question
+        Which page.
+
+    Returns
+    -------
+    tuple of Why
+        One for each kind of number.
+    """
+    return {
+        Question.PICTURES: (_SIZES,),
+        Question.LEVEL: (_LEVEL, _SIDES),
+        Question.SPREAD: (_sectors(), _LAYERS),
+        Question.CUTS: (_PLACES, _MARGIN, _allowance(), _hand(), _LEFT_BEHIND, _KEYSTONE),
+    }[question]
+
+
+_SIZES = Why(
+    title="Images and contours",
+    formula="Voxel edges and places come from each image's own position and orientation.",
+    source="DICOM PS3.3, image plane module; NIfTI-1 standard.",
+    limits="Says nothing about whether these are the right person's images: compare name, date "
+    "of birth and number with the person.",
+)
+_LEVEL = Why(
+    title="Level",
+    formula="Vertebrae are put in order along the canal; ribs are given to vertebrae by counting "
+    "and by where their heads lie.",
+    source="Common practice, no source.",
+    limits="A name in an outline is no count. The level is confirmed only by a named person who "
+    "counts from an end that is in the images, and theatre counts from the same end.",
+)
+_SIDES = Why(
+    title="Left and right",
+    formula="Outlines named left or right are compared with the images' own left, and the aorta's "
+    "side with what is usual.",
+    source="Common practice, no source.",
+    limits="Images that were mirrored together with their outlines, in a person whose organs lie "
+    "the other way round, cannot be told apart here.",
+)
+_LAYERS = Why(
+    title="Layers A to E",
+    formula="Tumour outside bone, in superficial and deep bone, epidural, and inside the sac: "
+    "areas and volumes in planes square to the canal.",
+    source="WBB surgical staging (Boriani, Weinstein, Biagini 1997), see published/staging.",
+    limits="Epidural compression needs sac and cord on T2 images; it is asked, not computed.",
+)
+_PLACES = Why(
+    title="Where the cuts lie",
+    formula=f"By rule: {CUT_RULE}. A cut placed by hand stays where it was put.",
+    source="Ours; no source.",
+    limits="The rule knows margin and bone, not vessels, roots, screws or the way in.",
+)
+_MARGIN = Why(
+    title="Margin of a face",
+    formula="Least distance of the finite cut face, not of its endless plane, to tumour and to "
+    "the biopsy tract in bone; below 0 where tumour reaches through.",
+    source="Closed forms in the project's tests: sphere, ellipsoid, box.",
+    limits="As good as the outlines. Soft faces are measured on the piece's own surface: margins "
+    "in soft tissue belong to pathology.",
+)
+_LEFT_BEHIND = Why(
+    title="Tumour left behind",
+    formula="Volume of outlined tumour that lies outside the piece, by exact booleans of solids.",
+    source="Checked against counting voxels in the project's tests.",
+    limits="Tumour that nobody outlined is not seen.",
+)
+_KEYSTONE = Why(
+    title="Keystone",
+    formula="Thickness between the two body cuts at the left and at the right wall, their "
+    "difference over the width, in mm per 10 mm.",
+    source="Geometry, no source.",
+    limits="Says nothing about the way out past the sac: that is not computed yet.",
+)
+
+
+def _allowance() -> Why:
+    return Why(
+        title="How far a cut may err",
+        formula="The face is moved towards tumour, tilted about its entry edge and about the "
+        "blade, each alone, until it touches. Offset and tilt are NOT allowed together.",
+        source="Closed forms in the project's tests.",
+        limits=f"Searched up to {SEARCHED_TO_MM:.0f} mm and {SEARCHED_TO_DEG:.0f} degrees. The "
+        "face is moved as a rigid shape; a blade that wanders is not.",
+    )
+
+
+def _hand() -> Why:
+    mean = margins.LOCATION_FREE_HAND_MM
+    return Why(
+        title="The bracket: what hands were found to do",
+        formula="Mean location error of free-hand cuts, drawn about the planned place.",
+        source=f"{mean.source}, {mean.place}: {mean.what}; {mean.population}.",
+        limits="Another bone, other hands, other tools: no prediction for this cut.",
+    )
+
+
+def _sectors() -> Why:
+    settings = StagingSettings()
+    return Why(
+        title="Sectors",
+        formula="Twelve sectors about the canal, in planes square to it; a sector counts as "
+        f"involved from {100 * settings.involved_fraction:.0f} % of its area in its worst plane.",
+        source="WBB surgical staging (Boriani, Weinstein, Biagini 1997); the share is assumed.",
+        limits="Two numberings of the sectors are in use: side and region are what is meant. "
+        "'Flips' says by how much the outline would have to be wrong.",
+    )
