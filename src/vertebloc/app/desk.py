@@ -198,9 +198,10 @@ class Desk:
         pulled : mapping
             ``cut`` and ``halves``, as the picture sends them.
         """
+        self.say(words.PLANNING)
         if not await self.pull(pulled):
             self._restore()
-            self.tell()
+            self.say("")
             return
         halves = read_halves(pulled["halves"])
         cranial = pulled["cut"] == "cranial"

@@ -58,7 +58,7 @@ class OpenCase:
         self.planned: PlannedCase | None = None
         self._history = history
         self._ct: Volume | None = None
-        self._workers = Workers()
+        self._workers = Workers(lost=self._forget)
         self._wished = 0
 
     @classmethod
@@ -226,8 +226,7 @@ class OpenCase:
         before = self._history.now.choices
         plain = render_choices(choices, {})
         text = render_choices(choices, reasons_that_hold(before, plain))
-        self._save(self._history.with_change(what, text), what)
-        self.choices = choices
+        self._save(self._history.with_change(what, text), what, choices)
 
     def undo(self) -> str:
         """Take the last change back, and save that.
@@ -319,6 +318,10 @@ class OpenCase:
         """Let the workers go."""
         self._workers.close()
 
+    def _forget(self) -> None:
+        """A worker was stopped: what it held is measured anew when it is needed next."""
+        self.prepared = None
+
     def _take_in_edits(self) -> None:
         """A choices file that was edited by hand meanwhile is a change of its own."""
         text = self.folder.choices_text()
@@ -327,17 +330,15 @@ class OpenCase:
             self._history = self._history.with_change(EDITED, text)
 
     def _go_to(self, history: ChoicesHistory, journal: str, what: str) -> str:
-        choices = read_choices(history.now.choices)
-        self._save(history, journal)
-        self.choices = choices
+        self._save(history, journal, read_choices(history.now.choices))
         return what
 
-    def _save(self, history: ChoicesHistory, what: str) -> None:
+    def _save(self, history: ChoicesHistory, what: str, choices: Choices) -> None:
         restamp = Restamper(self.folder)
         with self.folder.transaction(now=read_clock(), what=what, restamp=restamp) as change:
             change.put_choices(history.now.choices)
             change.put_bytes("history", "history.json", render_history(history))
-        self._history = history
+        self._history, self.choices = history, choices
         self._mark_stale()
 
     def _mark_stale(self) -> None:

@@ -18,10 +18,17 @@ _T = TypeVar("_T")
 
 
 class Workers:
-    """Named processes of their own; each answers one question after the other."""
+    """Named processes of their own; each answers one question after the other.
 
-    def __init__(self) -> None:
+    Parameters
+    ----------
+    lost : callable
+        Called when a process was stopped from outside and what it held is gone.
+    """
+
+    def __init__(self, lost: Callable[[], None]) -> None:
         self._processes: dict[str, ProcessPoolExecutor] = {}
+        self._lost = lost
 
     async def ask(self, worker: str, call: Callable[..., _T], *given: Any) -> _T:
         """Have a worker compute something.
@@ -54,10 +61,11 @@ class Workers:
         try:
             return await loop.run_in_executor(self._processes[worker], call, *given)
         except BrokenProcessPool as error:
-            self._processes.pop(worker, None)
+            self.close()
+            self._lost()
             raise InputError(
-                "the computing process was stopped (is there enough memory?): open the case "
-                "again; nothing that was saved is lost"
+                "the computing process was stopped (is there enough memory?): try again; "
+                "nothing that was saved is lost"
             ) from error
 
     def close(self) -> None:

@@ -1,0 +1,137 @@
+"""What the windows share: one holds the case, drags do not hold up the loop, errors are one line."""
+
+from __future__ import annotations
+
+import asyncio
+import statistics
+import time
+
+import pytest
+
+from vertebloc.app.desk import Desk
+
+
+@pytest.fixture(scope="module")
+def loop():
+    made = asyncio.new_event_loop()
+    yield made
+    made.close()
+
+
+@pytest.fixture(scope="module")
+def desk(small_case, tmp_path_factory, loop):
+    """A desk with a planned case."""
+    import shutil
+
+    made = Desk(shutil.copytree(small_case, tmp_path_factory.mktemp("desk") / "case"))
+
+    async def start():
+        made.start()
+        while made.document is None and not made.error:
+            await asyncio.sleep(0.05)
+
+    loop.run_until_complete(start())
+    assert made.error == ""
+    yield made
+    made.close()
+
+
+def halves_of(desk, shift_mm=0.0):
+    return {
+        side.value: {
+            "height_mm": half.height_mm + shift_mm,
+            "tilt_deg": half.tilt_deg,
+            "roll_deg": half.roll_deg,
+        }
+        for side, half in desk.case.placements()["caudal"].items()
+    }
+
+
+@pytest.mark.slow
+def test_the_loop_is_never_held_up_by_a_drag(desk, loop):
+    """Asked: a loop held up for over 200 ms fails, and the median stays under 50 ms."""
+    lags = []
+
+    async def watch():
+        while True:
+            started = time.perf_counter()
+            await asyncio.sleep(0.01)
+            lags.append(1000.0 * (time.perf_counter() - started - 0.01))
+
+    async def drag():
+        watching = asyncio.get_running_loop().create_task(watch())
+        for step in range(25):
+            assert await desk.pull({"cut": "caudal", "halves": halves_of(desk, -0.1 * step)})
+            desk.bars_card()
+        watching.cancel()
+
+    loop.run_until_complete(drag())
+    assert len(lags) > 25
+    assert max(lags) < 200.0
+    assert statistics.median(lags) < 50.0
+
+
+@pytest.mark.slow
+def test_a_pull_shows_its_numbers_and_saves_nothing(desk, loop):
+    before = desk.case.choices
+    assert loop.run_until_complete(desk.pull({"cut": "caudal", "halves": halves_of(desk, -2.0)}))
+    marks = {mark["id"]: mark for mark in desk.marks}
+    planned = {side.value: half for side, half in desk.case.placements()["caudal"].items()}
+    for side in ("left", "right"):
+        assert marks[f"caudal-{side}"]["height_mm"] == pytest.approx(
+            planned[side].height_mm - 2.0, abs=0.011
+        )
+    assert desk.case.choices == before
+    assert not desk.case.can_undo
+
+
+@pytest.mark.slow
+def test_a_pull_that_cannot_be_keeps_the_last_good_numbers(desk, loop):
+    good = desk.faces
+    assert not loop.run_until_complete(desk.pull({"cut": "caudal", "halves": halves_of(desk, 60)}))
+    assert "above the middle of T10" in desk.error
+    assert "\n" not in desk.error
+    assert desk.faces == good
+
+
+@pytest.mark.slow
+def test_another_vertebra_is_unconfirmed_until_somebody_confirms_it_again(desk, loop):
+    run = loop.run_until_complete
+    run(desk.set_level(confirmed_by="Dr Example"))
+    run(desk.set_level(counted_from="last rib"))
+    assert desk.choices.level.is_confirmed
+    run(desk.set_level(diseased="T9"))
+    assert not desk.choices.level.is_confirmed
+    assert desk.choices.level.confirmed_by == ""
+    for _ in range(3):
+        run(desk.undo())
+    assert desk.choices.level.diseased == "T10"
+    assert desk.error == ""
+
+
+def test_the_first_window_holds_the_case_and_a_second_may_take_it(tmp_path):
+    desk = Desk(tmp_path / "none")
+    told = []
+    desk.listen("one", lambda: told.append("one"))
+    desk.listen("two", lambda: told.append("two"))
+    assert desk.holder == "one"
+    desk.take("two")
+    assert desk.holder == "two"
+    assert told == ["one", "two"]
+    desk.leave("two")
+    assert desk.holder == "one"
+    desk.leave("one")
+    assert desk.holder == ""
+
+
+def test_an_empty_folder_offers_the_made_up_patient_and_makes_nothing(tmp_path, loop):
+    desk = Desk(tmp_path / "new")
+
+    async def start():
+        desk.start()
+        await asyncio.sleep(0.1)
+
+    loop.run_until_complete(start())
+    assert desk.is_empty
+    assert desk.error == ""
+    assert not (tmp_path / "new").exists()
