@@ -1,6 +1,6 @@
 # The same words for people and for CI. `make` alone lists them.
 #   PYTHON=python3.12  the interpreter to build .venv with (default: the first that is >= 3.11)
-#   OPEN=0             make demo does not open the sheet
+#   OPEN=0             make demo does not open the pages
 #   DIR=folder         where make demo puts its case
 VENV := .venv
 BIN := $(VENV)/bin
@@ -11,7 +11,7 @@ MARKS := not full
 .PHONY: help demo test check fast long bench docs lock
 
 help:
-	@echo "make demo   set up, make the lead made-up patient, plan it, show the sheet (OPEN=0: do not open it)"
+	@echo "make demo   set up, make the lead made-up patient, plan it, open its pages (OPEN=0: do not)"
 	@echo "make test   set up, check format, style, types and import order, run the tests (at most 15 minutes)"
 	@echo "make fast   the unit tests alone (under a minute)"
 	@echo "make long   all tests at full load, results in build/long-results.xml"

@@ -160,7 +160,7 @@ def check(
 @app.command(epilog="Example: vertebloc demo --dir demo --no-open")
 def demo(
     folder: Annotated[Path, typer.Option("--dir", help="Where to put it.")] = Path("demo"),
-    no_open: Annotated[bool, typer.Option("--no-open", help="Do not open the sheet.")] = False,
+    no_open: Annotated[bool, typer.Option("--no-open", help="Do not open its pages.")] = False,
     twin: Annotated[bool, typer.Option("--twin", help="The mirror twin instead.")] = False,
 ) -> None:
     """Make the lead made-up patient, plan it, and show where the sheet lies."""
@@ -171,8 +171,10 @@ def demo(
         report = make_demo(folder, twin=twin, say=say)
     typer.echo(answer_lines(report.planned.document))
     typer.echo(f"\nsheet: {report.planned.sheet}\nplan: {report.planned.plan_path}")
-    if not no_open and (os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY")):
-        webbrowser.open(report.planned.sheet.resolve().as_uri())
+    if not no_open and (_has_screen() or sys.stdin.isatty()):
+        _serve(report.imported.case, port=0, browse=True)
+    else:
+        typer.echo(f"to open its pages: vertebloc open {report.imported.case}")
 
 
 @app.command("open", epilog="Example: vertebloc open case/ --no-browser")
@@ -184,12 +186,25 @@ def open_case(
     ] = False,
 ) -> None:
     """Open a case in the browser of this machine. Stop with Ctrl-C."""
+    _serve(folder, port=port, browse=not no_browser)
+
+
+def _has_screen() -> bool:
+    """Whether a browser could show something; elsewhere than on Linux it always can."""
+    if sys.platform != "linux":
+        return True
+    return bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))
+
+
+def _serve(folder: Path, *, port: int, browse: bool) -> None:
+    """Serve a case until Ctrl-C; the browser opens if there is a screen to show it on."""
     from vertebloc.app import serve_case
 
     def opened(address: str) -> None:
         typer.echo(f"open in the browser of this machine (the key works once): {address}")
         typer.echo("press Enter for another address, Ctrl-C to stop; all changes are saved")
-        if not no_browser:
+        sys.stdout.flush()
+        if browse and _has_screen():
             webbrowser.open(address)
 
     serve_case(folder, port=port, opened=opened)

@@ -1,4 +1,4 @@
-"""What the windows share: one holds the case, drags do not hold up the loop, errors are one line."""
+"""What the windows share: one holds the case, drags hold nothing up, errors are one line."""
 
 from __future__ import annotations
 

@@ -164,12 +164,19 @@ def test_a_birth_date_is_written_as_a_date(run):
     ("words", "display", "opened"),
     [(("demo",), ":0", 1), (("demo", "--no-open"), ":0", 0), (("demo",), "", 0)],
 )
-def test_demo_opens_the_sheet_only_where_there_is_a_display(
+def test_demo_opens_its_pages_only_where_there_is_a_display(
     run, monkeypatch, tmp_path, words, display, opened
 ):
     planned = SimpleNamespace(document=DOCUMENT, sheet=tmp_path / "a.pdf", plan_path="p")
-    instead(monkeypatch, "make_demo", lambda *_, **__: SimpleNamespace(planned=planned))
-    seen = []
+    report = SimpleNamespace(planned=planned, imported=SimpleNamespace(case=tmp_path / "case"))
+    instead(monkeypatch, "make_demo", lambda *_, **__: report)
+    served, seen = [], []
+
+    def serve(folder, *, port, opened):
+        served.append((folder, port))
+        opened("http://127.0.0.1:1/?key=x")
+
+    monkeypatch.setattr("vertebloc.app.serve_case", serve)
     monkeypatch.setattr("webbrowser.open", seen.append)
     monkeypatch.delenv("WAYLAND_DISPLAY", raising=False)
     monkeypatch.setenv("DISPLAY", display)
@@ -177,7 +184,8 @@ def test_demo_opens_the_sheet_only_where_there_is_a_display(
     assert result.code == 0
     assert f"sheet: {tmp_path / 'a.pdf'}" in result.out
     assert len(seen) == opened
-    assert all(uri.startswith("file://") for uri in seen)
+    assert served == [(tmp_path / "case", 0)] * opened
+    assert ("to open its pages: vertebloc open" in result.out) == (not opened)
 
 
 DOCUMENT = {
