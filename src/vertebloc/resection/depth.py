@@ -1,219 +1,273 @@
-"""How deep a blade may go: from the entry edge of each half cut to the far cortex."""
+"""How deep a blade runs to the far cortex, where first passes stop, and what lies beyond.
+
+Lines lie in the cut's plane: bone is cut by that plane once, exactly, and each line is followed
+through the flat section. A gap to a vessel is information from a supine CT before dissection; it
+is never room for the blade. A blade's width, thickness and bend are not looked at.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from vertebloc.anatomy.model import Vertebra
+from vertebloc.anatomy.levels import Level
+from vertebloc.anatomy.model import Anatomy, Vertebra
+from vertebloc.errors import NoSolutionError
+from vertebloc.resection.depth_model import DepthFan, DepthRay, DepthSettings, VesselGap
+from vertebloc.resection.depth_places import protector_words
 from vertebloc.resection.model import HalfCut
-from vertebloc.resection.piece import BoneSolids, wall_plane
-from vertebloc.resection.places import place_in_words
-from vertebloc.resection.solids import ResectionSolids
+from vertebloc.space.flat_rays import inside_stretches
 from vertebloc.space.frames import Side
+from vertebloc.space.planes import Plane
 from vertebloc.space.polygons import PlanarFace
-from vertebloc.space.sections import KnownSections, Solid, face_of_solid, solid_from_surface
+from vertebloc.space.sections import (
+    KnownSections,
+    Solid,
+    face_of_solid,
+    shared_face,
+    shrunk_face,
+)
 
-#: Assumed: first passes end this much before the far cortex; the last passes go on a protector.
-STOP_SHORT_MM = 5.0
-#: Entry angles in the cut's plane, degrees; positive: towards the patient's left.
-ANGLES_DEG = (-20.0, -10.0, 0.0, 10.0, 20.0)
-#: Entries along the half of the entry edge, as shares of its length from the midline outwards.
-ENTRIES = (0.15, 0.5, 0.85)
-#: A vessel farther than this beyond the far cortex on the blade's line is not spoken of, mm.
-LOOK_BEYOND_MM = 40.0
+FAR_CORTEX = "far cortex"
+FRONT_RIMS = "front rims of the two bodies beside the disc, whichever is nearer"
+
+#: Chips of bone, and slits in it, shorter than this along a line are not told apart: the bones
+#: were made simpler by 0.05 mm, and a label map's steps are larger still.
+_CHIP_MM = 0.3
+_DISC_STEP_MM, _DISC_REACH_MM = 0.5, 8.0
+_RIM_SHARE = 0.7  #: a body has begun where its section has this share of its largest (assumed)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class DepthRay:
-    """One way of a blade: where it enters, where the bone ends, what lies beyond."""
+class DepthBones:
+    """What lines are followed through."""
 
-    angle_deg: float
-    entry: NDArray[np.float64]  #: (3,) mm, patient LPS: where bone begins on this line
-    far: NDArray[np.float64]  #: (3,) mm: the last bone on this line
-    depth_mm: float  #: from entry to far cortex
-    gaps: int  #: times the blade leaves bone and enters it again on the way
-    vessel_gap_mm: float | None  #: from the far cortex to the aorta's wall; None: not on this line
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class DepthFan:
-    """Depths of one half cut over its entry edge and entry angles."""
-
-    cut_name: str
-    side: Side
-    rays: tuple[DepthRay, ...]
-    straight_mm: float  #: at the middle of the edge, straight along the blade
-    least_mm: float
-    most_mm: float
-    stop_mm: float  #: first passes straight ahead end here, wherever on the edge they enter
-    stop_by_angle_mm: tuple[tuple[float, float], ...]  #: (angle in degrees, stop), each angle
-    protector_in_words: str  #: where the bone ends in front, in the vertebra's own terms
-    nearest_vessel_mm: float | None  #: information only: supine CT, before dissection
+    front: Solid  #: bone in front of the posterior wall
+    vessels: Mapping[str, Solid]
+    known: KnownSections
 
 
 def measure_depths(
-    bones: BoneSolids,
-    solids: ResectionSolids,
-    vertebra: Vertebra,
-    cuts: Sequence[HalfCut],
-    error_mm: float,
+    anatomy: Anatomy,
+    level: Level,
+    bones: DepthBones,
+    cuts: Iterable[HalfCut],
+    *,
+    settings: DepthSettings,
+    bone_error_mm: float,
 ) -> tuple[DepthFan, ...]:
-    """Measure how deep the blade of each half cut may go.
+    """Measure every half cut through a body.
 
     Parameters
     ----------
-    bones : BoneSolids
-        Bones ready for cutting.
-    solids : ResectionSolids
-        Holds the aorta.
-    vertebra : Vertebra
-        The diseased one.
-    cuts : sequence of HalfCut
-        The halves of the body cuts.
-    error_mm : float, mm
-        How far the outlines may be wrong: the stop comes earlier by it.
+    anatomy : Anatomy
+        Frames and walls.
+    level : Level
+        The diseased vertebra, in whose frame the cuts were placed.
+    bones : DepthBones
+        Bone in front of the posterior wall, and vessels.
+    cuts : iterable of HalfCut
+        Half cuts through bodies; entry at the posterior wall.
+    settings : DepthSettings
+        Angles, entries, and how far short first passes stop.
+    bone_error_mm : float, mm
+        How far distances from the bones' label map may be off.
 
     Returns
     -------
     tuple of DepthFan
-        One a half cut that meets bone.
+        In the order of the cuts.
 
-    Notes
-    -----
-    In the cut's own plane the bone is a flat outline, the blade a straight line: the far cortex
-    is the line's last crossing of the outline in front of the posterior wall, exact but for the
-    0.05 mm by which bones are simplified. A stop = the least depth of its angle over the entries
-    - ``STOP_SHORT_MM`` - error, never below 0.
-    A depth is no permission: gaps to vessels are from a supine CT before dissection and never
-    an overshoot that may be used.
+    Raises
+    ------
+    NoSolutionError
+        If a blade held as planned meets no bone.
     """
-    known = KnownSections()
-    aorta = solid_from_surface(solids.aorta) if solids.aorta is not None else None
-    fans = []
-    for cut in cuts:
-        rays = tuple(_rays(bones, vertebra, cut, aorta, known))
-        if rays:
-            fans.append(_fan(cut, rays, vertebra, error_mm))
-    return tuple(fans)
+    error_mm = settings.contour_error_mm + bone_error_mm
+    return tuple(_fan(anatomy, level, bones, cut, settings, error_mm) for cut in cuts)
 
 
 def _fan(
-    cut: HalfCut, rays: tuple[DepthRay, ...], vertebra: Vertebra, error_mm: float
+    anatomy: Anatomy,
+    level: Level,
+    bones: DepthBones,
+    cut: HalfCut,
+    settings: DepthSettings,
+    error_mm: float,
 ) -> DepthFan:
-    depths = [ray.depth_mm for ray in rays]
-    gaps = [ray.vessel_gap_mm for ray in rays if ray.vessel_gap_mm is not None]
-    straight = [ray for ray in rays if ray.angle_deg == 0.0]
-    middle = straight[len(straight) // 2] if straight else rays[len(rays) // 2]
-    stops = tuple(
-        (angle, _stop_mm([ray for ray in rays if ray.angle_deg == angle], error_mm))
-        for angle in ANGLES_DEG
-        if any(ray.angle_deg == angle for ray in rays)
+    face, measured_to = _section(bones, cut)
+    sections = _Sections(
+        face=face,
+        sure=shrunk_face(face, error_mm),
+        vessels={
+            name: face_of_solid(solid, face.lps_from_plane, known=bones.known)
+            for name, solid in bones.vessels.items()
+        },
     )
+    rays = _rays(anatomy.vertebrae[level], cut, sections, settings)
+    straight = [ray for ray in rays if ray.angle_deg == 0.0]
+    if not straight:
+        raise NoSolutionError(
+            f"the {cut.name} meets no bone in front of its entry edge",
+            ("it must pass through a body or a disc: move it nearer to one",),
+        )
+    line = _in_order(face, rays)
     return DepthFan(
         cut_name=cut.name,
         side=cut.side,
+        level=cut.level,
+        passes_through=cut.passes_through,
         rays=rays,
-        straight_mm=middle.depth_mm,
-        least_mm=min(depths),
-        most_mm=max(depths),
-        stop_mm=_stop_mm(straight or [middle], error_mm),
-        stop_by_angle_mm=stops,
-        protector_in_words=place_in_words(vertebra, middle.far),
-        nearest_vessel_mm=min(gaps) if gaps else None,
+        least_mm=min(ray.depth_mm for ray in rays),
+        most_mm=max(ray.depth_mm for ray in rays),
+        stop_mm=min(ray.stop_mm for ray in straight),
+        stop_any_angle_mm=min(ray.stop_mm for ray in rays),
+        stop_short_mm=settings.stop_short_mm,
+        outline_error_mm=error_mm,
+        measured_to=measured_to,
+        protector_in_words=protector_words(anatomy.vertebrae[cut.level], cut, line),
+        protector=line,
+        vessels_outlined=tuple(sorted(bones.vessels)),
+        looked_to_mm=settings.looked_to_mm,
     )
 
 
-def _stop_mm(rays: Sequence[DepthRay], error_mm: float) -> float:
-    return max(min(ray.depth_mm for ray in rays) - STOP_SHORT_MM - error_mm, 0.0)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Sections:
+    """What one cut's plane cuts out of bone and vessels."""
+
+    face: PlanarFace
+    sure: PlanarFace  #: bone that is there even if the outline is as wrong as stated
+    vessels: Mapping[str, PlanarFace]
+
+
+def _section(bones: DepthBones, cut: HalfCut) -> tuple[PlanarFace, str]:
+    """Bone in the cut's plane; in a disc, what the bodies on both sides have in common."""
+    here = cut.plane.frame(cut.blade)
+    if not cut.passes_through.startswith("disc"):
+        return face_of_solid(bones.front, here, known=bones.known), FAR_CORTEX
+    rims = [_rim(bones, cut, outward) for outward in (1.0, -1.0)]
+    shared = shared_face(*rims)
+    return PlanarFace(here, shared.loops), FRONT_RIMS
+
+
+def _rim(bones: DepthBones, cut: HalfCut, outward: float) -> PlanarFace:
+    """Where the body on one side of a disc has begun, going away from the cut's plane."""
+    steps = np.arange(0.0, _DISC_REACH_MM + _DISC_STEP_MM, _DISC_STEP_MM)
+    faces = []
+    for step in steps:
+        point = cut.plane.point + outward * step * cut.plane.normal
+        moved = Plane(point, cut.plane.normal).frame(cut.blade)
+        faces.append(face_of_solid(bones.front, moved, known=bones.known))
+    areas = np.array([face.area_mm2 for face in faces])
+    return faces[int(np.argmax(areas >= _RIM_SHARE * areas.max()))]
 
 
 def _rays(
-    bones: BoneSolids,
-    vertebra: Vertebra,
-    cut: HalfCut,
-    aorta: Solid | None,
-    known: KnownSections,
-) -> list[DepthRay]:
-    across = cut.entry_edge
-    frame = cut.plane.frame(cut.blade)
-    front = [wall_plane(vertebra, keep_front=True)]
-    bone = face_of_solid(bones.all_bone, frame, front, known)
-    vessel = face_of_solid(aorta, frame, (), known) if aorta is not None else None
-    wall = vertebra.left_wall_mm if cut.side is Side.LEFT else vertebra.right_wall_mm
-    found = []
-    for share in ENTRIES:
-        start = cut.entry + across * (share - 0.5) * wall
-        for angle in ANGLES_DEG:
-            turn = np.radians(angle)
-            way = np.cos(turn) * cut.blade + np.sin(turn) * across
-            ray = _ray(bone, vessel, start, way, angle)
+    vertebra: Vertebra, cut: HalfCut, sections: _Sections, settings: DepthSettings
+) -> tuple[DepthRay, ...]:
+    """All lines that meet bone, by angle and entry."""
+    half_mm = abs(vertebra.left_wall_mm if cut.side is Side.LEFT else vertebra.right_wall_mm)
+    inward = -float(cut.side.sign) * cut.entry_edge
+    rays = []
+    for angle in settings.angles_deg:
+        turn = np.radians(angle)
+        direction = np.cos(turn) * cut.blade + np.sin(turn) * inward
+        for share in settings.entries:
+            start = cut.entry - (share - 0.5) * half_mm * inward
+            ray = _ray(start, direction, sections, settings)
             if ray is not None:
-                found.append(ray)
-    return found
+                rays.append(_with_place(ray, angle, share, start, direction))
+    return tuple(rays)
+
+
+@dataclass(frozen=True, slots=True)
+class _Followed:
+    """A line followed: ways from its start, mm."""
+
+    near_mm: float
+    far_mm: float
+    stop_mm: float
+    outside_mm: tuple[tuple[float, float], ...]
+    vessel: VesselGap | None
 
 
 def _ray(
-    bone: PlanarFace,
-    vessel: PlanarFace | None,
     start: NDArray[np.float64],
-    way: NDArray[np.float64],
-    angle_deg: float,
-) -> DepthRay | None:
+    direction: NDArray[np.float64],
+    sections: _Sections,
+    settings: DepthSettings,
+) -> _Followed | None:
     """Follow one line; None if it meets no bone."""
-    met = crossings_mm(bone, start - way * 20.0, way) - 20.0
-    met = met[met > -20.0]
-    if len(met) < 2:
+    back = sections.face.lps_from_plane.inverse
+    origin, along = back.points(start)[0, :2], back.vectors(direction)[0, :2]
+    along = along / np.linalg.norm(along)
+    stretches = _ahead(inside_stretches(sections.face.loops, origin, along))
+    if not len(stretches):
         return None
-    first, last = float(met[0]), float(met[-1])
-    gap = None
-    if vessel is not None:
-        beyond = crossings_mm(vessel, start, way) - last
-        ahead = beyond[(beyond >= 0.0) & (beyond <= LOOK_BEYOND_MM)]
-        gap = float(ahead[0]) if len(ahead) else None
-    return DepthRay(
-        angle_deg=angle_deg,
-        entry=start + way * first,
-        far=start + way * last,
-        depth_mm=last - first,
-        gaps=len(met) // 2 - 1,
-        vessel_gap_mm=gap,
+    near, far = float(stretches[0, 0]), float(stretches[-1, 1])
+    sure = _ahead(inside_stretches(sections.sure.loops, origin, along))
+    bone_mm = float(sure[-1, 1] - sure[0, 0]) if len(sure) else 0.0
+    gaps = [
+        VesselGap(vessel=name, gap_mm=max(float(enters) - far, 0.0))
+        for name, face in sections.vessels.items()
+        for enters, leaves in inside_stretches(face.loops, origin, along)
+        if leaves > far and enters - far <= settings.looked_to_mm
+    ]
+    return _Followed(
+        near_mm=near,
+        far_mm=far,
+        stop_mm=max(bone_mm - settings.stop_short_mm, 0.0),
+        outside_mm=tuple(
+            (float(a), float(b))
+            for a, b in zip(stretches[:-1, 1] - near, stretches[1:, 0] - near, strict=True)
+        ),
+        vessel=min(gaps, key=lambda gap: gap.gap_mm, default=None),
     )
 
 
-def crossings_mm(
-    face: PlanarFace, start: NDArray[np.float64], way: NDArray[np.float64]
-) -> NDArray[np.float64]:
-    """Distances along a line in a face's plane at which it crosses the face's rim.
+def _ahead(stretches: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Stretches in front of the start, without chips and slits."""
+    kept: list[list[float]] = []
+    for begins, ends in stretches:
+        begins = max(float(begins), 0.0)
+        if ends <= begins:
+            continue
+        if kept and begins - kept[-1][1] < _CHIP_MM:
+            kept[-1][1] = float(ends)
+        else:
+            kept.append([begins, float(ends)])
+    long = [stretch for stretch in kept if stretch[1] - stretch[0] >= _CHIP_MM]
+    return np.array(long, dtype=np.float64).reshape(-1, 2)
 
-    Parameters
-    ----------
-    face : PlanarFace
-        A flat outline, holes allowed.
-    start : (3,) float64, mm
-        A point of the line, patient LPS.
-    way : (3,) float64, -
-        Unit vector along it, in the face's plane.
 
-    Returns
-    -------
-    (n,) float64, mm
-        Ascending; only ahead of ``start``.
-    """
-    back = face.lps_from_plane.inverse
-    origin, along = back.points(start)[0][:2], back.vectors(way)[0][:2]
-    found = []
-    for loop in face.loops:
-        edge = np.roll(loop, -1, axis=0) - loop
-        away = loop - origin
-        turn = along[0] * edge[:, 1] - along[1] * edge[:, 0]
-        with np.errstate(divide="ignore", invalid="ignore"):
-            distance = (away[:, 0] * edge[:, 1] - away[:, 1] * edge[:, 0]) / turn
-            share = (away[:, 0] * along[1] - away[:, 1] * along[0]) / turn
-        # half-open, so that a corner counts once
-        met = (turn != 0.0) & (share >= 0.0) & (share < 1.0) & (distance > 0.0)
-        found.append(distance[met])
-    return np.sort(np.concatenate(found)) if found else np.zeros(0)
+def _with_place(
+    followed: _Followed,
+    angle_deg: float,
+    share: float,
+    start: NDArray[np.float64],
+    direction: NDArray[np.float64],
+) -> DepthRay:
+    return DepthRay(
+        angle_deg=angle_deg,
+        entry_share=share,
+        entry=start + followed.near_mm * direction,
+        direction=direction,
+        depth_mm=followed.far_mm - followed.near_mm,
+        stop_mm=followed.stop_mm,
+        exit=start + followed.far_mm * direction,
+        left_again_mm=followed.outside_mm,
+        vessel=followed.vessel,
+    )
+
+
+def _in_order(face: PlanarFace, rays: tuple[DepthRay, ...]) -> NDArray[np.float64]:
+    """Exits in order along the far wall, as seen from the middle of all entries and exits."""
+    exits = np.array([ray.exit for ray in rays])
+    entries = np.array([ray.entry for ray in rays])
+    middle = (exits.mean(axis=0) + entries.mean(axis=0)) / 2.0
+    flat = face.lps_from_plane.inverse.points(exits) - face.lps_from_plane.inverse.points(middle)
+    return np.asarray(exits[np.argsort(np.arctan2(flat[:, 1], flat[:, 0]))])

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vertebloc.anatomy.levels import Level
+from vertebloc.resection.depth_model import DepthFan
 from vertebloc.space.frames import Side
 from vertebloc.space.planes import Plane
 from vertebloc.space.polygons import PlanarFace
@@ -127,5 +128,6 @@ class ResectionPlan:
     open_side: Side  #: the side through which the arch is opened
     bone_fates: Mapping[str, BoneFate]
     rib_fates: Mapping[str, RibFate]
+    depths: tuple[DepthFan, ...]  #: of the half cuts through bodies
     distance_error_words: str
     assumptions: tuple[str, ...]

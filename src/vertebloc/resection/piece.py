@@ -43,6 +43,7 @@ class BoneSolids:
     front: Solid  #: all bone in front of the posterior wall, where the body cuts run
     neighbours: Solid  #: the two vertebrae beside the diseased one
     tumour: Solid
+    vessels: Mapping[str, Solid]
     canal_back_mm: float  #: y of the back of the sac's middle in the vertebra's frame
     known: KnownSections = field(default_factory=KnownSections)
 
@@ -93,6 +94,7 @@ def prepare_bones(solids: ResectionSolids, vertebra: Vertebra) -> BoneSolids:
         front=trimmed(everything, [wall_plane(vertebra, keep_front=True)]),
         neighbours=united(b for level, b in bone.items() if level != solids.level),
         tumour=solid_from_surface(solids.tumour),
+        vessels={name: solid_from_surface(vessel) for name, vessel in solids.vessels.items()},
         canal_back_mm=back,
     )
 

@@ -10,6 +10,8 @@ from vertebloc.case.choices import Choices, assumed_settings
 from vertebloc.resection.allowance import measure_allowance
 from vertebloc.resection.containment import find_tumour_left
 from vertebloc.resection.cuts import CUT_RULE
+from vertebloc.resection.depth import DepthBones, measure_depths
+from vertebloc.resection.depth_model import DepthSettings
 from vertebloc.resection.fates import ArchPlan, plan_arch, plan_ribs
 from vertebloc.resection.keystone import measure_keystone
 from vertebloc.resection.margins import measure_face
@@ -98,6 +100,7 @@ def plan_resection(
     body_cuts = (*cuts.cranial.values(), *cuts.caudal.values())
     middles = {side: mid_plane(vertebra, side) for side in Side}
     nibbled_surface = surface_of_solid(nibbled)
+    deep = DepthSettings(contour_error_mm=choices.contour_error_mm)
     return ResectionPlan(
         kind=Kind.WHOLE_BODY,
         level=level,
@@ -113,10 +116,19 @@ def plan_resection(
         open_side=arch.open_side,
         bone_fates=_fates(arch, bones, vertebra, nibbled),
         rib_fates=plan_ribs(anatomy, vertebra, body_cuts, choices),
+        depths=measure_depths(
+            anatomy,
+            level,
+            DepthBones(front=bones.front, vessels=bones.vessels, known=bones.known),
+            body_cuts,
+            settings=deep,
+            bone_error_mm=solids.bone_error_mm,
+        ),
         distance_error_words=solids.distance_error_words,
         assumptions=(
             *_assumptions(vertebra, solids, choices, arch),
             *_touched(nibbled_surface, vertebra, solids.tumour_field),
+            *deep.assumptions,
         ),
     )
 

@@ -22,7 +22,11 @@ from vertebloc.anatomy.outlines import (
 )
 from vertebloc.anatomy.structures import Contour, Structure
 from vertebloc.errors import InputError
-from vertebloc.space.accuracy import distance_error_words, surface_error_words
+from vertebloc.space.accuracy import (
+    distance_error_of,
+    distance_error_words,
+    surface_error_words,
+)
 from vertebloc.space.fields import DistanceField, distance_field_of_mask, distance_field_of_surface
 from vertebloc.space.grids import Volume
 from vertebloc.space.label_surfaces import surface_from_mask
@@ -36,6 +40,15 @@ NEAR_MM = 50.0
 #: outlines say themselves what is destroyed bone. Outlines made either way lie near 1 or near 0,
 #: so that a few voxels at a shared border never decide (assumed).
 DRAWN_AS_BONE = 0.5
+
+#: Outlines that a blade's line is followed to, beyond the front of the body.
+VESSELS = (
+    Structure.AORTA,
+    Structure.AZYGOS,
+    Structure.SUPERIOR_CAVA,
+    Structure.INFERIOR_CAVA,
+    Structure.SEGMENTAL_VESSEL,
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -52,6 +65,10 @@ class ResectionSolids:
     sac_field: DistanceField | None
     cord: TriangleSurface | None
     aorta: TriangleSurface | None
+    vessels: Mapping[str, TriangleSurface]  #: every outlined vessel nearby, the aorta among them
+    has_tract: bool  #: whether a biopsy tract is outlined
+    bone_error_mm: float  #: 95 % of distances from their label map are off by no more;
+    #: 0 if all came as surfaces
     ribs: Mapping[str, TriangleSurface]
     tumour_extent: tuple[NDArray[np.float64], NDArray[np.float64]]
     distance_error_words: str
@@ -93,6 +110,8 @@ def collect_solids(contours: ContourSet, anatomy: Anatomy, level: Level) -> Rese
     given = _given_tumour_surface(contours, shape[level])
     surface = given or surface_from_mask(tumour, outward=False)
     field = distance_field_of_surface(given) if given else distance_field_of_mask(tumour)
+    near_vessels = {v.value: _surface_of(contours, v, tumour) for v in VESSELS}
+    vessels = {name: vessel for name, vessel in near_vessels.items() if vessel is not None}
     return ResectionSolids(
         level=level,
         neighbours=neighbours,
@@ -103,7 +122,13 @@ def collect_solids(contours: ContourSet, anatomy: Anatomy, level: Level) -> Rese
         sac=surface_from_mask(near, outward=False) if near else None,
         sac_field=distance_field_of_mask(near, rim_mm=10.0) if near else None,
         cord=_surface_of(contours, Structure.CORD, tumour),
-        aorta=_surface_of(contours, Structure.AORTA, tumour),
+        aorta=vessels.get(Structure.AORTA.value),
+        vessels=vessels,
+        has_tract=bool(contours.of(Structure.TRACT)),
+        bone_error_mm=max(
+            0.0 if shapes[at] else distance_error_of(mask.grid.spacing_mm).most_of_them_mm
+            for at, mask in bones.items()
+        ),
         ribs={
             f"{rib.side.value} rib of {rib.level}": surface_from_mask(rib.mask, outward=False)
             for rib in anatomy.ribs

@@ -136,12 +136,59 @@ def face_of_solid(
     section = (known.section if known else _section)(solid, lps_from_plane)
     for plane in within:
         section = section ^ _half_plane(lps_from_plane, plane)
-    loops = tuple(
+    return PlanarFace(lps_from_plane, _loops(section))
+
+
+def shrunk_face(face: PlanarFace, by_mm: float) -> PlanarFace:
+    """The part of a face that lies at least so far inside its rim.
+
+    Parameters
+    ----------
+    face : PlanarFace
+        Any face.
+    by_mm : float, mm
+        How far inside, in its plane; >= 0.
+
+    Returns
+    -------
+    PlanarFace
+        In the same plane; empty if the face is too narrow.
+    """
+    flat = _flat(face).offset(-by_mm, manifold3d.JoinType.Miter) if by_mm > 0 else _flat(face)
+    return PlanarFace(face.lps_from_plane, _loops(flat))
+
+
+def shared_face(face: PlanarFace, other: PlanarFace) -> PlanarFace:
+    """The part of a face that another one covers, seen along the first one's normal.
+
+    Parameters
+    ----------
+    face : PlanarFace
+        The face whose plane is kept.
+    other : PlanarFace
+        Of a parallel plane with the same axes, its origin shifted along the normal only.
+
+    Returns
+    -------
+    PlanarFace
+        In the first face's plane.
+    """
+    return PlanarFace(face.lps_from_plane, _loops(_flat(face) ^ _flat(other)))
+
+
+def _flat(face: PlanarFace) -> Any:
+    return manifold3d.CrossSection(
+        [[(float(x), float(y)) for x, y in loop] for loop in face.loops],
+        manifold3d.FillRule.Positive,
+    )
+
+
+def _loops(section: Any) -> tuple[NDArray[np.float64], ...]:
+    return tuple(
         np.asarray(loop, dtype=np.float64)
         for loop in section.to_polygons()
         if len(loop) >= 3 and abs(_area(np.asarray(loop))) > tolerances.EMPTY
     )
-    return PlanarFace(lps_from_plane, loops)
 
 
 def _area(loop: NDArray[np.float64]) -> float:

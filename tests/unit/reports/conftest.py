@@ -272,6 +272,7 @@ def made_plan() -> ResectionPlan:
             "left rib of T11": RibFate.HEAD_ON_PIECE,
             "right rib of T11": RibFate.KEPT,
         },
+        depths=(),
         distance_error_words="distances are right to 0.25 mm if the outlines are",
         assumptions=(
             "The biopsy tract in bone counts as tumour.",
