@@ -107,3 +107,32 @@ class PlanningExtent(Enum):
     """The extent of tumour that is planned for."""
 
     PRE_TREATMENT = "pre-treatment"
+
+
+class Act(Enum):
+    """An act of the operation. The order of acts is a list of these."""
+
+    COUNT_LEVEL = "count the level"
+    SIGNAL_RUN = "signal run"  #: the only one that comes more than once
+    MARK_TRACT = "mark the tract"
+    INCISION = "incision"
+    BARE_ARCH = "bare the arch"
+    SCREWS = "screws"
+    RIBS_LEFT = "ribs left"
+    RIBS_RIGHT = "ribs right"
+    TEMPORARY_ROD = "temporary rod"
+    OPEN_ARCH = "open the arch"
+    CUT_ARCH = "cut the arch"
+    ROOTS = "roots"
+    FREE_SAC = "free the sac"
+    FRONT_LEFT = "front left"
+    FRONT_RIGHT = "front right"
+    FIRST_CRANIAL = "first passes cranial"
+    FIRST_CAUDAL = "first passes caudal"
+    PROTECTOR = "protector"
+    LAST_CRANIAL = "last passes cranial"
+    LAST_CAUDAL = "last passes caudal"
+    LIGAMENTS = "ligaments and disc ring"
+    TURN_OUT = "turn out"
+    REBUILD = "rebuild"
+    CLOSE = "close"

@@ -13,6 +13,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from vertebloc.case.choice_words import (
+    Act,
     ArchPart,
     BoneChoice,
     CountedFrom,
@@ -283,13 +284,24 @@ class Choices(_Checked):
     cuffs: Mapping[SoftFace, CuffChoice] = field(default_factory=dict)
     tract: TractChoice = TractChoice.WITH_PIECE
     sides: SidesChoice = field(default_factory=SidesChoice)
+    acts_order: tuple[Act, ...] = ()  #: empty: by rule
     overrides: tuple[Override, ...] = ()
 
     def __post_init__(self) -> None:
         """Bring choices that mean the same into the same form.
 
         A rib that goes by the rule is as good as not named, and every soft face has a cuff.
+
+        Raises
+        ------
+        InputError
+            If an act that is done once stands twice in the order of acts.
         """
+        object.__setattr__(self, "acts_order", tuple(self.acts_order))
+        once = [act for act in self.acts_order if act is not Act.SIGNAL_RUN]
+        twice = sorted({act.value for act in once if once.count(act) > 1})
+        if twice:
+            raise InputError(f"acts_order names {twice[0]!r} twice: name each act once")
         self._clean("wanted_margin_mm", "contour_error_mm", "kerf_mm")
         named = {
             key: rib for key, rib in self.ribs.items() if rib.fate is not RibFateChoice.BY_RULE

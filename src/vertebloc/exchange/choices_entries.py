@@ -10,6 +10,7 @@ from typing import Any, Generic, TypeVar
 
 from vertebloc.anatomy.levels import Level
 from vertebloc.case.choice_words import (
+    Act,
     ArchPart,
     BoneChoice,
     CountedFrom,
@@ -28,7 +29,7 @@ from vertebloc.errors import InputError
 from vertebloc.space.frames import Side
 
 Path = tuple[str, ...]
-Value = str | float | Enum
+Value = str | float | Enum | tuple[Enum, ...]
 _Word = TypeVar("_Word", bound=Enum)
 
 
@@ -49,6 +50,24 @@ class OneOf(Generic[_Word]):
         if not isinstance(found, str):
             raise ValueError
         return self.words(found.strip().lower())
+
+
+@dataclass(frozen=True, slots=True)
+class ListOf(Generic[_Word]):
+    """Words in an order; may be empty."""
+
+    words: type[_Word]
+
+    @property
+    def allowed(self) -> str:
+        """The words, for people."""
+        return f"a list of {OneOf(self.words).allowed}; [] = by rule"
+
+    def take(self, found: object) -> tuple[_Word, ...]:
+        """Take a found list, or raise ``ValueError``."""
+        if not isinstance(found, list):
+            raise ValueError
+        return tuple(OneOf(self.words).take(one) for one in found)
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,7 +129,7 @@ class Entry:
     """One line of the choices file."""
 
     path: Path
-    allowed: OneOf[Any] | Number | Text | Vertebra
+    allowed: OneOf[Any] | ListOf[Any] | Number | Text | Vertebra
     what: str  #: what it means
     why: str = ""  #: reason of the default
 
@@ -213,6 +232,12 @@ def _entries() -> Iterator[Entry]:
         OneOf(TractChoice),
         "What happens to the biopsy tract in soft tissue; the tract in bone counts as tumour",
         "a tract is taken as tumour",
+    )
+    yield Entry(
+        ("acts_order",),
+        ListOf(Act),
+        "Order of the acts in theatre; what it breaks is warned of, and wants an override",
+        "the rule is printed with the plan",
     )
     yield from _table_entries()
 
@@ -335,6 +360,7 @@ def values_of(choices: Choices) -> dict[Path, Value]:
         ("contour_error_mm",): choices.contour_error_mm,
         ("kerf_mm",): choices.kerf_mm,
         ("tract",): choices.tract,
+        ("acts_order",): choices.acts_order,
         ("level", "diseased"): choices.level.diseased,
         ("level", "confirmed_by"): choices.level.confirmed_by,
         ("level", "counted_from"): choices.level.counted_from,

@@ -160,6 +160,8 @@ def _render_value(value: object) -> str:
         value = value.value
     if isinstance(value, float):
         return repr(value)
+    if isinstance(value, tuple):
+        return f"[{', '.join(map(_render_value, value))}]"
     text = str(value).replace("\\", "\\\\").replace('"', '\\"')
     return '"' + "".join(c if ord(c) >= 32 else f"\\u{ord(c):04x}" for c in text) + '"'
 
@@ -321,7 +323,8 @@ def _choices_from(
         face: _make(partial(CuffChoice, **below("cuff", face.value)), ("cuff", face.value), lines)
         for face in SoftFace
     }
-    return Choices(
+    made = partial(
+        Choices,
         **below(),
         level=_make(partial(LevelChoice, **below("level")), ("level",), lines),
         cranial_cut=_cut_from("cranial", values, lines),
@@ -332,6 +335,7 @@ def _choices_from(
         sides=_make(partial(SidesChoice, **below("sides")), ("sides",), lines),
         overrides=overrides,
     )
+    return _make(made, ("acts_order",), lines)
 
 
 def _cut_from(cut: str, values: Mapping[Path, Any], lines: Lines) -> CutChoice:

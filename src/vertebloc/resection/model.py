@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vertebloc.anatomy.levels import Level
+from vertebloc.resection.acts_model import ActOrder
 from vertebloc.resection.depth_model import DepthFan
 from vertebloc.space.frames import Side
 from vertebloc.space.planes import Plane
@@ -129,5 +130,6 @@ class ResectionPlan:
     bone_fates: Mapping[str, BoneFate]
     rib_fates: Mapping[str, RibFate]
     depths: tuple[DepthFan, ...]  #: of the half cuts through bodies
+    acts: ActOrder
     distance_error_words: str
     assumptions: tuple[str, ...]

@@ -16,6 +16,7 @@ from vertebloc.resection.fates import ArchPlan, plan_arch, plan_ribs
 from vertebloc.resection.keystone import measure_keystone
 from vertebloc.resection.margins import measure_face
 from vertebloc.resection.model import BoneFate, FaceKind, FaceMargin, HalfCut, Kind, ResectionPlan
+from vertebloc.resection.order_of_acts import PlannedSteps, order_acts
 from vertebloc.resection.piece import (
     BoneSolids,
     Cuts,
@@ -101,21 +102,8 @@ def plan_resection(
     middles = {side: mid_plane(vertebra, side) for side in Side}
     nibbled_surface = surface_of_solid(nibbled)
     deep = DepthSettings(contour_error_mm=choices.contour_error_mm)
-    return ResectionPlan(
-        kind=Kind.WHOLE_BODY,
-        level=level,
-        wanted_margin_mm=choices.wanted_margin_mm,
+    steps = PlannedSteps(
         cuts=(*body_cuts, *(cut for cut in planes if all(cut is not b for b in body_cuts))),
-        cut_rule=CUT_RULE,
-        faces=(*faces, *soft),
-        piece=piece,
-        nibbled=nibbled_surface if len(nibbled_surface.triangles) else None,
-        tumour_volume_ml=solids.tumour.volume_ml,
-        tumour_left=find_tumour_left(bones, cuts, middles, solid, nibbled),
-        keystone=measure_keystone(vertebra, cuts, choices.delivery_side),
-        open_side=arch.open_side,
-        bone_fates=_fates(arch, bones, vertebra, nibbled),
-        rib_fates=plan_ribs(anatomy, vertebra, body_cuts, choices),
         depths=measure_depths(
             anatomy,
             level,
@@ -124,6 +112,28 @@ def plan_resection(
             settings=deep,
             bone_error_mm=solids.bone_error_mm,
         ),
+        open_side=arch.open_side,
+        bone_fates=_fates(arch, bones, vertebra, nibbled),
+        rib_fates=plan_ribs(anatomy, vertebra, body_cuts, choices),
+        has_tract=solids.has_tract,
+    )
+    return ResectionPlan(
+        kind=Kind.WHOLE_BODY,
+        level=level,
+        wanted_margin_mm=choices.wanted_margin_mm,
+        cuts=steps.cuts,
+        cut_rule=CUT_RULE,
+        faces=(*faces, *soft),
+        piece=piece,
+        nibbled=nibbled_surface if len(nibbled_surface.triangles) else None,
+        tumour_volume_ml=solids.tumour.volume_ml,
+        tumour_left=find_tumour_left(bones, cuts, middles, solid, nibbled),
+        keystone=measure_keystone(vertebra, cuts, choices.delivery_side),
+        open_side=steps.open_side,
+        bone_fates=steps.bone_fates,
+        rib_fates=steps.rib_fates,
+        depths=steps.depths,
+        acts=order_acts(steps, choices),
         distance_error_words=solids.distance_error_words,
         assumptions=(
             *_assumptions(vertebra, solids, choices, arch),

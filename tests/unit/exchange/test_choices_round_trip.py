@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from vertebloc.case.choice_words import (
+    Act,
     ArchPart,
     BoneChoice,
     CountedFrom,
@@ -97,6 +98,8 @@ CHOICES = st.builds(
     ribs=st.dictionaries(st.tuples(THORACIC, _word(Side)), RIBS, max_size=5),
     cuffs=st.dictionaries(_word(SoftFace), CUFFS),
     tract=_word(TractChoice),
+    acts_order=st.lists(_word(Act), unique=True).map(tuple)
+    | st.just((Act.SIGNAL_RUN, Act.INCISION, Act.SIGNAL_RUN)),
     sides=st.just(SidesChoice()) | st.builds(SidesChoice, confirmed_by=NAMES, reason=NAMES),
     overrides=st.lists(
         st.builds(Override, what=NAMES, who=NAMES, reason=NAMES), max_size=3
