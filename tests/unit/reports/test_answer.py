@@ -9,12 +9,20 @@ import pytest
 from vertebloc.anatomy.levels import Level
 from vertebloc.anatomy.model import CountedFrom, LevelConfirmation
 from vertebloc.errors import InputError
-from vertebloc.resection.model import FaceKind, TumourLeft
+from vertebloc.resection.model import BoneFate, FaceKind, TumourLeft
 
 END = (
     "whether the piece can be turned around the sac, and whether the front can be reached, "
     "is not yet computed."
 )
+
+
+def test_a_split_half_of_the_arch_is_nibbled_behind_its_cut(made_up: Any) -> None:
+    parts = ("left lamina", "left transverse process")
+    fates = {"right pedicle": BoneFate.PIECEMEAL, **dict.fromkeys(parts, BoneFate.SPLIT)}
+    made_up.plan = replace(made_up.plan, bone_fates=fates)
+    words = made_up.document()["answer"]
+    assert "nibble away the right pedicle and the bone behind the left arch cut." in words
 
 
 def test_whole_answer_of_a_plain_plan(made_up: Any) -> None:

@@ -7,8 +7,8 @@ import pytest
 
 from vertebloc.anatomy.contours import LabelMap, mask_on_box
 from vertebloc.anatomy.structures import Contour, Structure
-from vertebloc.case.choice_words import DeliverySide, Placement
-from vertebloc.case.choices import Choices, CutChoice, HalfPlacement
+from vertebloc.case.choice_words import DeliverySide, OpenSide, Placement
+from vertebloc.case.choices import ArchChoice, Choices, CutChoice, HalfPlacement
 from vertebloc.errors import InputError, NoSolutionError
 from vertebloc.resection import fates as fates_room
 from vertebloc.resection.model import BoneFate, FaceKind, RibFate
@@ -250,3 +250,11 @@ def test_the_half_of_the_arch_that_is_cut_is_said_to_be_split(lead):
     for part in ("left lamina", "left transverse process", "left facets"):
         assert lead.plan.bone_fates[part] is BoneFate.SPLIT
     assert lead.plan.bone_fates["right lamina"] is BoneFate.PIECEMEAL
+
+
+def test_tumour_that_touches_nibbled_bone_is_said(lead):
+    words = "tumour touches bone that is nibbled away"
+    assert not any(words in note for note in lead.plan.assumptions)
+    through = lead.again(Choices(arch=ArchChoice(open_side=OpenSide.LEFT)))
+    assert any(words in note for note in through.assumptions)
+    assert any("opened through the left pedicle" in note for note in through.assumptions)
