@@ -18,9 +18,9 @@ from vertebloc.space.transforms import as_points
 RIM_MM = 25.0
 
 #: Within this distance triangles are measured, beyond it vertices, with straight steps between
-#: nodes. What each of the two adds (with edges of 0.6 mm and nodes 1 mm apart 0.05 mm at most) is
+#: nodes. What each of the two adds (with edges of 0.6 mm and nodes 1 mm apart 0.06 mm at most) is
 #: taken off again.
-_EXACT_WITHIN_MM = 8.0
+_EXACT_WITHIN_MM = 5.0
 
 #: Nearest vertices are carried outwards between nodes this far apart (or one voxel), and found
 #: from the nodes around for the voxels between.

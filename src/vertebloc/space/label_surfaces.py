@@ -24,6 +24,7 @@ from vertebloc.space.surfaces import TriangleSurface
 #: Radii of the fit, in largest voxel spacings: the second and third where the first says too
 #: little, the last where the first fits badly. Chosen on spheres, ellipsoids, capsules.
 _RADII = (4.0, 6.0, 9.0, 13.0, 2.5)
+_FIRST_RADIUS = 3.0  #: the fit before these, for the normals alone
 _SPREAD_ENOUGH_MM = 0.06  #: a fit this sure needs no wider look
 _MISFIT = 1.0  #: mean squared residual over its expectation above which a quadric does not fit
 _STILL_FITS = 0.5  #: a wider look is believed below this
@@ -121,7 +122,7 @@ def _fit_crossings(
 ) -> _Fit:
     n = len(points)
     fit = _Fit(np.zeros(n), np.full(n, 9.0), np.full(n, 9.0), normals)
-    for turn, radius in enumerate((_RADII[0], *_RADII)):
+    for turn, radius in enumerate((_FIRST_RADIUS, *_RADII)):
         wider, last = turn in (2, 3, 4), turn == len(_RADII)
         todo = np.ones(n, bool)
         if wider:
