@@ -9,7 +9,7 @@ from nicegui import Client, ui
 
 from vertebloc.app.desk import Desk
 from vertebloc.app.pages import cuts, level, pictures, spread
-from vertebloc.app.parts import show_card, show_markup, show_note, show_verb, show_why
+from vertebloc.app.parts import show_card, show_folded, show_markup, show_note, show_verb, show_why
 from vertebloc.app.picture import Picture
 from vertebloc.reports import page_words as words
 from vertebloc.reports.page_views import PageView
@@ -40,7 +40,13 @@ class Window:
         self.question = question
         self.picture = Picture(self)
         desk.listen(self.id, self.refresh)
-        client.on_delete(lambda: desk.leave(self.id))
+        client.on_disconnect(lambda: desk.leave(self.id))
+        client.on_connect(self._back)
+
+    def _back(self) -> None:
+        """The browser is connected, for the first time or again after a pause."""
+        self.desk.listen(self.id, self.refresh)
+        self.refresh()
 
     @property
     def holds(self) -> bool:
@@ -170,7 +176,9 @@ class Window:
         if self.desk.doing:
             show_note(f"{self.desk.doing} …", pending=True)
         for sentence in self.view.foot:
-            show_note(sentence.words, must=sentence.must_not_be_overlooked)
+            if not sentence.folded:
+                show_note(sentence.words, must=sentence.must_not_be_overlooked)
+        show_folded([one.words for one in self.view.foot if one.folded])
         PAGES[self.question].show_foot(self)
         show_verb(words.PRINT, lambda: ui.run_javascript("window.print()"))
         show_verb(words.NEXT_QUESTION, self.go_on)

@@ -85,6 +85,21 @@ def show_note(words: str, *, must: bool = False, pending: bool = False) -> None:
     show_markup(f'<div class="{kind}" role="note">{escape(words)}</div>')
 
 
+def show_folded(sentences: Sequence[str]) -> None:
+    """Show what need not be read first, folded away.
+
+    Parameters
+    ----------
+    sentences : sequence of str
+        Nothing is shown if there are none.
+    """
+    if sentences:
+        rows = "".join(f"<p>{escape(words_of)}</p>" for words_of in sentences)
+        show_markup(
+            f'<details class="note"><summary>{escape(words.IN_WORDS)}</summary>{rows}</details>'
+        )
+
+
 def show_verb(
     words: str, done: Callable[[], Any], *, main: bool = False, able: bool = True
 ) -> ui.html:

@@ -19,6 +19,7 @@ class Sentence:
 
     words: str
     must_not_be_overlooked: bool = False
+    folded: bool = False  #: need not be read first
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -193,12 +194,17 @@ def cuts_view(document: Mapping[str, Any]) -> PageView:
         if part["about"] not in ("cuts", "ribs", "distances", "still open")
     )
     left = text.ml(resection["tumour_left_ml"])
-    foot = [Sentence(f"{left} of tumour left behind", resection["tumour_left_ml"] > 0.0),
-            Sentence(text.sentence(resection["keystone"]["words"]))]  # fmt: skip
+    foot = [Sentence(words.left_behind(left), resection["tumour_left_ml"] > 0.0)]
     foot += [
-        Sentence(part["words"])
+        Sentence(part["words"], folded=True)
         for part in document["answer_parts"]
-        if part["about"] in ("cuts", "ribs", "distances", "still open")
+        if part["about"] in ("cuts", "ribs")
+    ]
+    foot.append(Sentence(text.sentence(resection["keystone"]["words"]), folded=True))
+    foot += [
+        Sentence(part["words"], folded=True)
+        for part in document["answer_parts"]
+        if part["about"] in ("distances", "still open")
     ]
     return PageView(question=Question.CUTS, answer=answer, foot=tuple(foot))
 

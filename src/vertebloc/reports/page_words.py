@@ -38,6 +38,7 @@ WRITING_SHEET = "writing the sheet"
 MAKING_DEMO = "making the made-up patient: images, contours, case"
 LEVEL_CHANGED = "level"
 STALE = "out of date"
+IN_WORDS = "the whole plan in words"
 HOW_TO_READ = "how to read this"
 WHY = "why these numbers"
 SOURCE, LIMITS = "Where it comes from", "What it does not say"
@@ -246,3 +247,8 @@ def area_and_margin(area_mm2: float, margin_mm: float, barrier: str) -> str:
     """A face's size, margin and what lies between."""
     between = f", {barrier}" if barrier else ""
     return f"{area_mm2:.0f} mm², {margin_mm:.1f} mm{between}"
+
+
+def left_behind(volume: str) -> str:
+    """How much tumour stays outside the piece."""
+    return f"{volume} of tumour left behind"

@@ -241,7 +241,8 @@ export default {
         const spots = lines.filter((l) => l.mark.cut === mark.cut).flatMap((l) => l.ends)
           .map((e) => toPixels(...e)).sort((a, b) => a[1] - b[1]);
         const [x, y] = spots[0];
-        contours.write(pen, mark.cut_words, Math.min(Math.max(x, 60), width - 60), Math.max(y - 18, 76), "center");
+        if (y - 24 > 84) contours.write(pen, mark.cut_words, Math.min(Math.max(x, 60), width - 60), y - 24, "center");
+        else contours.write(pen, mark.cut_words, x + 18, Math.max(y, 70), "left");
       }
     },
     placeHandles(lines, toPixels) {
