@@ -8,7 +8,7 @@ from typing import Any
 from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 
-from vertebloc.reports import palette, text
+from vertebloc.reports import palette, picture_text, text
 from vertebloc.reports.canvas import TEXT_PT, png_bytes, sheet_canvas
 from vertebloc.reports.scene import HandError
 from vertebloc.resection.model import FaceMargin
@@ -62,7 +62,7 @@ def allowance_picture(
     figure, axes = sheet_canvas((width, height))
     _write(axes, _EDGE_MM, _TITLE_MM / 2 + 0.4, text.SHEET_LABELS["bars"], weight="bold")
     if not faces:
-        _write(axes, _EDGE_MM, _TITLE_MM + _ROW_MM / 2, text.bars_empty())
+        _write(axes, _EDGE_MM, _TITLE_MM + _ROW_MM / 2, picture_text.bars_empty())
     pitch = (height - _TITLE_MM - foot) / max(1, len(faces))
     for row, face in enumerate(faces):
         _draw_row(axes, face, hand, _TITLE_MM + row * pitch, width)
@@ -80,7 +80,7 @@ def _draw_row(
     length = width_mm - 3 * _EDGE_MM - _NUMBERS_MM
     _write(axes, _EDGE_MM, words_y, face.name)
     if face.allowance is None or face.margin_mm < 0:
-        numbers = text.in_tumour(face.margin_mm)
+        numbers = picture_text.in_tumour(face.margin_mm)
     else:
         numbers = text.offset_and_tilt(
             text.or_more(

@@ -122,6 +122,15 @@ def why_unconfirmed(confirmation: LevelConfirmation) -> tuple[str, ...]:
     return tuple(reasons)
 
 
+def least_room(face: FaceMargin) -> tuple[float, float]:
+    """Order of bone faces: thinnest first; of equal printed margins, what may err least first.
+
+    Answer, picture and table all go by it, so that they name the same face.
+    """
+    offset = face.allowance.offset_mm if face.allowance is not None else 0.0
+    return text.printed_mm(face.margin_mm), offset
+
+
 def body_cut_height_mm(cut: HalfCut, vertebra: Vertebra) -> float | None:
     """Height of a cut above the lower endplate of the body it crosses.
 
@@ -238,7 +247,7 @@ def _bone_margins(plan: ResectionPlan) -> list[AnswerPart]:
             )
             for face in sorted(crossed, key=lambda face: face.margin_mm)
         ]
-    nearest = min(bone, key=_least_room)
+    nearest = min(bone, key=least_room)
     words = text.nearest_face(nearest.name, nearest.margin_mm, nearest.weakest_in_words)
     short = nearest.margin_mm < plan.wanted_margin_mm
     if nearest.allowance is None:
@@ -247,12 +256,6 @@ def _bone_margins(plan: ResectionPlan) -> list[AnswerPart]:
     if short:
         room = f"{text.short_of_wanted(plan.wanted_margin_mm)}; {room}"
     return [AnswerPart(About.BONE, f"{words}; {room}.", short)]
-
-
-def _least_room(face: FaceMargin) -> tuple[float, float]:
-    """Thinnest first; of faces that print the same margin, the one that may err least."""
-    offset = face.allowance.offset_mm if face.allowance is not None else 0.0
-    return round(face.margin_mm, 1), offset
 
 
 def _room(allowance: Allowance) -> str:

@@ -1,7 +1,7 @@
-"""A picture of the body on the night ground, with everything a picture must carry.
+"""A picture of the body on the night ground: its field, areas, hatching and dots.
 
-Each picture is drawn at its printed size, in millimetres of the body, and carries the name of
-its view, what lies at each edge in words, and a scale bar. Nothing here keeps a global state.
+Each picture is drawn at its printed size, in millimetres of the body; its words are in
+``labels``. Nothing here keeps a global state.
 """
 
 from __future__ import annotations
@@ -19,23 +19,17 @@ from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
 from matplotlib.patches import PathPatch
 from matplotlib.path import Path
-from matplotlib.patheffects import withStroke
 from numpy.typing import NDArray
 
-from vertebloc.reports import palette, text
+from vertebloc.reports import palette
 from vertebloc.reports.slicing import Field, Loop
-from vertebloc.space.views import View, edge_words
 
 #: Letters on pictures, at their printed size.
 TEXT_PT = 9.0
 
 _DPI = 220
 _RASTER_DPI = 115  #: of images and shaded bone, which have no finer detail to show
-_POINT_MM = 25.4 / 72.0
 _HATCH_ANGLE_DEG = 35.0
-
-#: Lengths that read well on a scale bar, mm.
-_BAR_LENGTHS_MM = (5.0, 10.0, 20.0, 50.0, 100.0)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -127,22 +121,6 @@ def png_bytes(figure: Figure) -> bytes:
     buffer = io.BytesIO()
     figure.savefig(buffer, format="png", dpi=_DPI, facecolor=figure.get_facecolor())
     return buffer.getvalue()
-
-
-def label(canvas: Canvas, at: tuple[float, float], words: str, **how: Any) -> None:
-    """Write words that stay readable over whatever lies beneath."""
-    how.setdefault("color", palette.BRIGHT)
-    how.setdefault("ha", "center")
-    how.setdefault("va", "center")
-    how.setdefault("fontsize", TEXT_PT)
-    canvas.axes.text(
-        *at,
-        words,
-        family="DejaVu Sans",
-        zorder=20,
-        path_effects=[withStroke(linewidth=2.4, foreground=palette.NIGHT)],
-        **how,
-    )
 
 
 def show_grey(canvas: Canvas, values: NDArray[np.float64], window: tuple[float, float]) -> None:
@@ -243,51 +221,3 @@ def mask_loops(field: Field, mask: NDArray[np.bool_]) -> tuple[Loop, ...]:
     y = top - (np.arange(-1, rows + 1) + 0.5) * (top - bottom) / rows
     lines = contour_generator(x, y, padded).lines(0.5)
     return tuple(np.asarray(line[:-1]) for line in lines if len(line) > 3)
-
-
-def mark_orientation(canvas: Canvas, view: View, standing_words: str = "") -> None:
-    """Write the view's name, what lies at each edge, and a scale bar.
-
-    Parameters
-    ----------
-    canvas : Canvas
-        Picture.
-    view : View
-        How the patient is looked at.
-    standing_words : str
-        Added to the lower edge's words, such as ``you stand here``.
-    """
-    left, right, bottom, top = canvas.field.extent_mm
-    edge = canvas.paper(1.6)
-    words = edge_words(view)
-    name = {"color": palette.PALE, "ha": "left", "va": "top", "linespacing": 1.1}
-    label(canvas, (left + edge, top - edge), text.view_name(view), **name)
-    middle_x, middle_y = (left + right) / 2, (bottom + top) / 2
-    bold = {"color": palette.PALE, "fontweight": "bold"}
-    below = text.joined_by_dot(words["down"], standing_words)
-    label(canvas, (middle_x, top - edge), words["up"], va="top", **bold)
-    label(canvas, (middle_x, bottom + edge), below, va="bottom", **bold)
-    # The patient's sides are long words: set along the edge. HEAD and FEET stay upright.
-    turn = 90.0 if max(len(words["left"]), len(words["right"])) > 8 else 0.0
-    label(canvas, (left + edge, middle_y), words["left"], ha="left", rotation=turn, **bold)
-    label(canvas, (right - edge, middle_y), words["right"], ha="right", rotation=-turn, **bold)
-    _scale_bar(canvas)
-
-
-def _scale_bar(canvas: Canvas) -> None:
-    """A bar of round length in the lower right corner, with its length above it."""
-    _, right, bottom, _ = canvas.field.extent_mm
-    longest = 0.22 * 2 * canvas.field.half_width_mm
-    length = max((bar for bar in _BAR_LENGTHS_MM if bar <= longest), default=_BAR_LENGTHS_MM[0])
-    end, y = right - canvas.paper(2.5), bottom + canvas.paper(2.2)
-    canvas.axes.plot(
-        [end - length, end], [y, y], color=palette.PALE, lw=1.6, zorder=20, solid_capstyle="butt"
-    )
-    label(
-        canvas,
-        (end, y + canvas.paper(1.0)),
-        text.whole_mm(length),
-        color=palette.PALE,
-        ha="right",
-        va="bottom",
-    )

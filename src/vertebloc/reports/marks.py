@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
+from matplotlib.transforms import Bbox
 from numpy.typing import NDArray
 
-from vertebloc.reports import palette, text
-from vertebloc.reports.canvas import TEXT_PT, Canvas, label
+from vertebloc.reports import palette, picture_text
+from vertebloc.reports.canvas import Canvas
+from vertebloc.reports.labels import BAND_MM, EDGE_MM, around, label, place_label, words_box
 from vertebloc.reports.scene import Scene
 from vertebloc.reports.slicing import Loop, section_of_face
 from vertebloc.resection.model import HalfCut
@@ -19,10 +21,10 @@ _FLAT = 0.35
 #: A cut that does not run to the midline is drawn this long, mm.
 _SHORT_CUT_MM = 12.0
 
-#: Width of one letter, and height of one line, of the pictures' font, as shares of its size.
-_LETTER, _LINE = 0.60, 1.25
-
-_POINT_MM = 25.4 / 72.0
+#: Height of one line of words on pictures, and radius of the ring about the weakest place,
+#: printed mm.
+_LINE_MM = 4.0
+_RING_MM = 13.0 * 25.4 / 72.0 / 2
 
 
 def cut_line(
@@ -101,41 +103,38 @@ def name_cuts(canvas: Canvas, scene: Scene, screen_from_lps: Transform, depth_mm
         if line is None or cut.level == scene.plan.level:
             continue
         x, y = line[np.argmax(line[:, 1])]
-        words = text.cut_in(str(cut.level))
+        words = picture_text.cut_in(str(cut.level))
         if words not in tops or y > tops[words][1]:
             tops[words] = (float(x), float(y))
     # Beneath the levels' names, however wide the body is.
     _, _, _, top = canvas.field.extent_mm
-    highest = top - canvas.paper(1.6 + 3.7 * TEXT_PT * _POINT_MM)
+    highest = top - canvas.paper(BAND_MM + 2 * _LINE_MM)
     for words, (x, y) in tops.items():
-        place = (x, min(y + canvas.paper(1.2), highest))
-        label(canvas, place, words, va="bottom", color=palette.CUT_EDGE)
+        place = (x, min(y + canvas.paper(_LINE_MM / 2 + 1.0), highest))
+        place_label(canvas, around(canvas, place), words, color=palette.CUT_EDGE)
 
 
 def name_levels(canvas: Canvas, scene: Scene, screen_from_lps: Transform) -> None:
     """Write each vertebra's name level with its body: along the upper edge, or head up, beside."""
     left, right, bottom, top = canvas.field.extent_mm
-    y = top - canvas.paper(1.6 + 1.3 * TEXT_PT * _POINT_MM)
-    margin = canvas.paper(4.0)
-    # The corner holds the view's name.
-    taken = left + canvas.paper(13 * TEXT_PT * _LETTER * _POINT_MM)
+    y = top - canvas.paper(BAND_MM + _LINE_MM / 2)
+    side, end = canvas.paper(4.0), canvas.paper(BAND_MM + _LINE_MM / 2)
     to_head = (screen_from_lps @ scene.vertebra.lps_from_vertebra).matrix[:2, 2]
     is_head_up = abs(to_head[1]) > abs(to_head[0])
     for level, vertebra in scene.vertebrae.items():
         middle = screen_from_lps.points(vertebra.lps_from_vertebra.origin)[0]
         if is_head_up:
             place = (right - canvas.paper(11.0), float(middle[1]))
-            is_seen = bottom + margin < middle[1] < top - margin
+            is_seen = bottom + end < middle[1] < top - end
         else:
             place = (float(middle[0]), y)
-            is_seen = taken < middle[0] < right - margin
+            is_seen = left + side < middle[0] < right - side
         if is_seen:
             diseased = level == scene.plan.level
             label(
                 canvas,
                 place,
                 str(level),
-                va="center" if is_head_up else "top",
                 color=palette.BRIGHT if diseased else palette.PALE,
                 fontweight="bold" if diseased else "normal",
             )
@@ -148,11 +147,11 @@ def name_area(canvas: Canvas, loops: tuple[Loop, ...], name: str) -> None:
     largest = max(loops, key=lambda loop: float(np.ptp(loop, axis=0).min()))
     middle = (largest.min(axis=0) + largest.max(axis=0)) / 2
     left, right, bottom, top = canvas.field.extent_mm
-    edge = canvas.paper(8.0)
+    edge = canvas.paper(BAND_MM + _LINE_MM / 2)
     if left < middle[0] < right and bottom < middle[1] < top:
         x = float(np.clip(middle[0], left + edge, right - edge))
         y = float(np.clip(middle[1], bottom + edge, top - edge))
-        label(canvas, (x, y), text.AREA_NAMES[name])
+        place_label(canvas, around(canvas, (x, y)), picture_text.AREA_NAMES[name])
 
 
 def name_rib(
@@ -170,68 +169,89 @@ def name_rib(
     to_left = screen_from_lps.vectors(scene.vertebra.lps_from_vertebra.axis(0))[0][:2]
     outer = points[np.argmax(np.abs((points - middle) @ to_left))]
     left, right, bottom, top = canvas.field.extent_mm
-    half = canvas.paper(max(map(len, words.split("\n"))) * TEXT_PT * _LETTER * _POINT_MM / 2 + 1.5)
-    edge = canvas.paper(10.0)
-    x = float(np.clip(outer[0], left + half, right - half))
-    y = float(np.clip(outer[1], bottom + edge, top - edge))
-    label(canvas, (x, y), words, linespacing=1.05)
+    side, end = canvas.paper(10.0), canvas.paper(BAND_MM + _LINE_MM)
+    x = float(np.clip(outer[0], left + side, right - side))
+    y = float(np.clip(outer[1], bottom + end, top - end))
+    place_label(canvas, around(canvas, (x, y)), words, linespacing=1.05)
 
 
 def name_open_side(canvas: Canvas, scene: Scene, screen_from_lps: Transform) -> None:
-    """Write on which side the ring is opened, in the upper corner of that side."""
+    """Write on which side the ring is opened, in a corner of that side."""
     to_left = screen_from_lps.vectors(scene.vertebra.lps_from_vertebra.axis(0))[0]
     sign = 1.0 if scene.plan.open_side is Side.LEFT else -1.0
     at_picture_left = to_left[0] * sign < 0
-    left, right, bottom, _ = canvas.field.extent_mm
-    edge = canvas.paper(1.6)
-    x = left + edge if at_picture_left else right - edge
-    y = bottom + canvas.paper(9.5)
-    label(
+    left, right, bottom, top = canvas.field.extent_mm
+    low = bottom + canvas.paper(BAND_MM + _LINE_MM + 0.6)
+    high = top - canvas.paper(BAND_MM + _LINE_MM + 0.6)
+    places = []
+    for inset_mm in (EDGE_MM, EDGE_MM + 4.5):  # beside the edge's words if not at the edge
+        inset = canvas.paper(inset_mm)
+        x = left + inset if at_picture_left else right - inset
+        places += [(x, low), (x, high)]
+    place_label(
         canvas,
-        (x, y),
-        text.arch_opened(scene.plan.open_side),
+        places,
+        picture_text.arch_opened(scene.plan.open_side),
         ha="left" if at_picture_left else "right",
-        va="bottom",
         color=palette.CUT_EDGE,
         linespacing=1.1,
     )
 
 
 def ring_weakest(
-    canvas: Canvas, scene: Scene, screen_from_lps: Transform, depth_mm: float
+    canvas: Canvas,
+    scene: Scene,
+    screen_from_lps: Transform,
+    depth_mm: float,
+    keep_clear: tuple[Loop, ...],
 ) -> None:
-    """Ring the place where a bone cut comes closest to tumour, with its number and words."""
+    """Ring the place where a bone cut comes closest to tumour, with its number and the cut.
+
+    Parameters
+    ----------
+    canvas : Canvas
+        Picture, with all other words on it.
+    scene : Scene
+        Whose plan has the bone faces.
+    screen_from_lps : Transform
+        How the patient is looked at.
+    depth_mm : float, mm
+        Screen z of the picture's plane.
+    keep_clear : tuple of loops
+        Areas that the words should not cover, such as the tumour.
+    """
     face = scene.weakest_bone_face
     if face is None:
         return
     x, y, z = screen_from_lps.points(face.weakest)[0]
     canvas.axes.plot(x, y, "o", ms=13, mfc="none", mec="#ffffff", mew=1.5, zorder=9)
-    left, _, bottom, _ = canvas.field.extent_mm
-    # The words stand at the lower left, between the body and the lower edge's words, and end
-    # before the scale bar.
-    per_line = int(canvas.printed_mm[0] * 0.80 / (TEXT_PT * _LETTER * _POINT_MM))
-    words = text.wrapped(
-        text.joined_by_comma(
-            text.nearest_on_picture(face.margin_mm, face.weakest_in_words),
-            text.off_slice(z - depth_mm),
-        ),
-        per_line,
+    radius = canvas.paper(_RING_MM)
+    clear = [Bbox.from_extents(x - radius, y - radius, x + radius, y + radius)]
+    clear += [Bbox.from_extents(*loop.min(axis=0), *loop.max(axis=0)) for loop in keep_clear]
+    lines = (
+        *picture_text.nearest_on_picture(face.margin_mm, face.name),
+        picture_text.off_slice(z - depth_mm),
     )
-    lines = words.split("\n")
-    start_x, foot = left + canvas.paper(1.6), bottom + canvas.paper(6.4)
-    head = foot + canvas.paper(len(lines) * TEXT_PT * _LINE * _POINT_MM)
-    width = canvas.paper(max(map(len, lines)) * TEXT_PT * _LETTER * _POINT_MM)
-    near = np.array((float(np.clip(x, start_x, start_x + width)), head))
-    towards = near - (x, y)
-    length = max(float(np.linalg.norm(towards)), 1e-9)
-    rim = np.array((x, y)) + towards / length * canvas.paper(13 * _POINT_MM / 2)
-    canvas.axes.plot(*np.array((rim, near)).T, color="#ffffff", lw=0.9, zorder=9)
-    label(
+    left, right, bottom, top = canvas.field.extent_mm
+    height = canvas.paper(BAND_MM + 1.6 * _LINE_MM + 0.6)
+    step = canvas.paper(3.0)
+    places = [
+        (place_x, place_y)
+        for place_y in (bottom + height, top - height - canvas.paper(_LINE_MM))
+        for place_x in np.arange(left + step, right, step)
+    ]
+    places.sort(key=lambda place: float(np.hypot(place[0] - x, place[1] - y)))
+    written = place_label(
         canvas,
-        (start_x, foot),
-        words,
-        ha="left",
-        va="bottom",
+        places,
+        "\n".join(lines),
+        keep_clear=clear,
         color="#ffffff",
         linespacing=1.1,
     )
+    box = words_box(written)
+    near = np.array((np.clip(x, box.x0, box.x1), np.clip(y, box.y0, box.y1)))
+    towards = near - (x, y)
+    length = max(float(np.linalg.norm(towards)), 1e-9)
+    rim = np.array((x, y)) + towards / length * radius
+    canvas.axes.plot(*np.array((rim, near)).T, color="#ffffff", lw=0.9, zorder=9)

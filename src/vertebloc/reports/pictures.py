@@ -5,19 +5,19 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from vertebloc.reports import marks, palette, text
+from vertebloc.reports import marks, palette, picture_text
 from vertebloc.reports.canvas import (
     Canvas,
     body_canvas,
     draw_area,
     draw_dotted,
     draw_hatched,
-    mark_orientation,
     mask_loops,
     png_bytes,
     show_colours,
     show_grey,
 )
+from vertebloc.reports.labels import BAND_MM, mark_orientation
 from vertebloc.reports.rendering import DepthPicture, render_depth
 from vertebloc.reports.scene import Scene
 from vertebloc.reports.slicing import Loop, reslice, section_loops
@@ -31,12 +31,15 @@ _WINDOW_HU = (-450.0, 1250.0)
 #: Thickness of the coronal slab.
 _SLAB_MM = 3.0
 
-#: Half of the body's width that each picture shows, mm.
+#: Room kept about tumour and entries, printed mm.
+_AROUND_MM = 2.0
+
+#: Half of the body's width that each picture shows, mm, unless the tumour needs more.
 _CORONAL_HALF_WIDTH_MM = 76.0
 _CROSS_HALF_WIDTH_MM = 50.0
 _BEHIND_HALF_WIDTH_MM = 80.0
 
-#: The coronal picture leaves room below for the weakest place's words, mm.
+#: The coronal picture's middle in the body, mm.
 _CORONAL_CENTRE_MM = -1.5
 
 #: In the cross-section, the picture's middle lies this far behind the body's middle, mm.
@@ -59,18 +62,21 @@ def coronal_picture(scene: Scene, printed_mm: tuple[float, float] = (122.0, 60.0
         PNG. Standing at the patient's left: head at the picture's left, patient's left below.
     """
     view = scene.theatre_view
-    canvas = body_canvas(printed_mm, _CORONAL_HALF_WIDTH_MM, (0.0, _CORONAL_CENTRE_MM))
     screen_from_lps = scene.screen_from_lps(view)
+    canvas = _canvas_for_plan(
+        scene, view, printed_mm, _CORONAL_HALF_WIDTH_MM, (0.0, _CORONAL_CENTRE_MM)
+    )
     vertebra = scene.vertebra
     # Screen z runs to the back, as the vertebra's y; the slab stays inside the body.
     middle = float(screen_from_lps.points(scene.tumour_middle)[0, 2])
     depth = float(np.clip(middle, vertebra.anterior_wall_mm + 4, vertebra.posterior_wall_mm - 4))
-    _draw_slice(canvas, scene, screen_from_lps, depth, _SLAB_MM)
+    loops = _draw_slice(canvas, scene, screen_from_lps, depth, _SLAB_MM)
     marks.draw_cuts(canvas, scene, screen_from_lps, depth)
-    marks.name_cuts(canvas, scene, screen_from_lps, depth)
+    mark_orientation(canvas, view, "" if scene.standing is None else picture_text.YOU_STAND_HERE)
     marks.name_levels(canvas, scene, screen_from_lps)
-    marks.ring_weakest(canvas, scene, screen_from_lps, depth)
-    mark_orientation(canvas, view, "" if scene.standing is None else text.YOU_STAND_HERE)
+    marks.name_cuts(canvas, scene, screen_from_lps, depth)
+    _name_areas(canvas, loops)
+    marks.ring_weakest(canvas, scene, screen_from_lps, depth, loops.get("tumour", ()))
     return png_bytes(canvas.figure)
 
 
@@ -90,13 +96,16 @@ def cross_section_picture(scene: Scene, printed_mm: tuple[float, float] = (66.0,
         PNG. Seen from the feet, patient's left at the picture's left.
     """
     view = View.THEATRE_CROSS_SECTION
-    canvas = body_canvas(printed_mm, _CROSS_HALF_WIDTH_MM, (0.0, _CROSS_CENTRE_BACK_MM))
     screen_from_lps = scene.screen_from_lps(view)
+    canvas = _canvas_for_plan(
+        scene, view, printed_mm, _CROSS_HALF_WIDTH_MM, (0.0, _CROSS_CENTRE_BACK_MM)
+    )
     depth = float(screen_from_lps.points(scene.tumour_middle)[0, 2])
-    _draw_slice(canvas, scene, screen_from_lps, depth, 0.0)
+    loops = _draw_slice(canvas, scene, screen_from_lps, depth, 0.0)
     marks.draw_cuts(canvas, scene, screen_from_lps, depth)
-    marks.name_open_side(canvas, scene, screen_from_lps)
     mark_orientation(canvas, view)
+    _name_areas(canvas, loops)
+    marks.name_open_side(canvas, scene, screen_from_lps)
     return png_bytes(canvas.figure)
 
 
@@ -116,8 +125,8 @@ def behind_picture(scene: Scene, printed_mm: tuple[float, float] = (83.0, 49.0))
         PNG, turned as the surgeon stands.
     """
     view = scene.theatre_view
-    canvas = body_canvas(printed_mm, _BEHIND_HALF_WIDTH_MM, (0.0, 0.0))
     screen_from_lps = scene.screen_from_lps(view)
+    canvas = _canvas_for_plan(scene, view, printed_mm, _BEHIND_HALF_WIDTH_MM, (0.0, 0.0))
     seen = {
         name: render_depth(scene.surfaces[name], screen_from_lps, canvas.field)
         for name in ("bone", *scene.plan.rib_fates, "sac", "tumour", "nibbled", "piece")
@@ -129,14 +138,16 @@ def behind_picture(scene: Scene, printed_mm: tuple[float, float] = (83.0, 49.0))
     draw_hatched(canvas, outlines.get("tumour", ()), alpha=0.45)
     draw_dotted(canvas, outlines.get("nibbled", ()))
     draw_area(canvas, outlines.get("piece", ()), **_PIECE_STYLE)
+    marks.draw_cuts(canvas, scene, screen_from_lps, None)
+    mark_orientation(canvas, view)
+    marks.name_levels(canvas, scene, screen_from_lps)
     for rib, fate in scene.plan.rib_fates.items():
         if rib in outlines and fate is not RibFate.KEPT:
             if fate is RibFate.REMOVED:
                 draw_dotted(canvas, outlines[rib])
-            marks.name_rib(canvas, scene, screen_from_lps, outlines[rib], text.RIB_LABELS[fate])
-    marks.draw_cuts(canvas, scene, screen_from_lps, None)
-    marks.name_levels(canvas, scene, screen_from_lps)
-    mark_orientation(canvas, view)
+            marks.name_rib(
+                canvas, scene, screen_from_lps, outlines[rib], picture_text.RIB_LABELS[fate]
+            )
     return png_bytes(canvas.figure)
 
 
@@ -149,10 +160,37 @@ _PIECE_STYLE = {
 }
 
 
+def _canvas_for_plan(
+    scene: Scene,
+    view: View,
+    printed_mm: tuple[float, float],
+    half_width_mm: float,
+    centre_mm: tuple[float, float],
+) -> Canvas:
+    """A picture about its usual middle, moved and if need be widened to hold what is planned.
+
+    That is all tumour, every cut's entry and the diseased body's middle. The bands with words
+    along the upper and lower edge, and the words at the sides, count as outside.
+    """
+    tumour = scene.surfaces.get("tumour")
+    wanted = [
+        scene.vertebra.lps_from_vertebra.origin[None],
+        *(cut.entry[None] for cut in scene.plan.cuts),
+        *(() if tumour is None else (tumour.vertices,)),
+    ]
+    seen = scene.screen_from_lps(view).points(np.concatenate(wanted))[:, :2]
+    low, high = seen.min(axis=0), seen.max(axis=0)
+    free_mm = np.array(printed_mm) - 2 * (BAND_MM + _AROUND_MM)
+    scale = max(2 * half_width_mm / printed_mm[0], *((high - low) / free_mm))
+    half = scale * free_mm / 2
+    centre = np.minimum(np.maximum(centre_mm, high - half), low + half)
+    return body_canvas(printed_mm, scale * printed_mm[0] / 2, (float(centre[0]), float(centre[1])))
+
+
 def _draw_slice(
     canvas: Canvas, scene: Scene, screen_from_lps: Transform, depth_mm: float, slab_mm: float
-) -> None:
-    """Image and outlines in the picture's plane."""
+) -> dict[str, tuple[Loop, ...]]:
+    """Image and outlines in the picture's plane; gives the outlines back."""
     if scene.ct is not None:
         grey = reslice(scene.ct, screen_from_lps, canvas.field, depth_mm, slab_mm)
         show_grey(canvas, grey, _WINDOW_HU)
@@ -175,6 +213,10 @@ def _draw_slice(
     _draw_sac(canvas, scene, screen_from_lps, loops)
     draw_hatched(canvas, loops.get("tumour", ()))
     draw_area(canvas, loops.get("piece", ()), **_PIECE_STYLE)
+    return loops
+
+
+def _name_areas(canvas: Canvas, loops: dict[str, tuple[Loop, ...]]) -> None:
     for name in ("tumour", "sac", "aorta"):
         marks.name_area(canvas, loops.get(name, ()), name)
 

@@ -14,6 +14,7 @@ from vertebloc.anatomy.model import Vertebra
 from vertebloc.errors import InputError
 from vertebloc.published import margins
 from vertebloc.reports import text
+from vertebloc.reports.answer import least_room
 from vertebloc.resection.model import FaceKind, FaceMargin, ResectionPlan
 from vertebloc.space.frames import Frame, Side
 from vertebloc.space.grids import Volume
@@ -94,8 +95,8 @@ class Scene:
 
     @property
     def weakest_bone_face(self) -> FaceMargin | None:
-        """The bone face nearest to tumour; None if the plan has no bone face."""
-        return min(self.bone_faces, key=lambda face: face.margin_mm, default=None)
+        """The bone face nearest to tumour, as the answer names it; None if there is none."""
+        return min(self.bone_faces, key=least_room, default=None)
 
 
 def published_hand_error() -> HandError:

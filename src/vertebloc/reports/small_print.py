@@ -19,6 +19,5 @@ PICTURE_WORDS = {
     "coronal": "coronal slab through the tumour, theatre view, with cuts and the weakest place",
     "cross_section": "cross-section through the tumour, theatre view",
     "behind": "bone from behind, theatre view, with cuts, nibbled bone and ribs",
-    "allowance": "how far each bone cut may err, as bars; the numbers are in the table",
     "ring": "the twelve sectors about the sac; the words are beside it",
 }

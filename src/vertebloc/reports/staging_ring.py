@@ -9,7 +9,7 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Circle, Polygon
 from numpy.typing import NDArray
 
-from vertebloc.reports import palette, text
+from vertebloc.reports import palette, picture_text, text
 from vertebloc.reports.canvas import TEXT_PT, png_bytes, sheet_canvas
 from vertebloc.space.views import View, edge_words
 from vertebloc.staging.model import SectorSpread, Staging
@@ -53,7 +53,7 @@ def ring_picture(staging: Staging, printed_mm: tuple[float, float] = (40.0, 49.0
     axes.add_patch(
         Circle((middle[0], middle[1]), half * _INNER * 0.62, fc=palette.SAC, ec=palette.BONE_EDGE)
     )
-    _write(axes, middle, text.AREA_NAMES["sac"])
+    _write(axes, middle, picture_text.AREA_NAMES["sac"])
     words = edge_words(View.THEATRE_CROSS_SECTION)
     reach = half - TEXT_PT * 0.3528 * 0.62
     for place, at, turn in (

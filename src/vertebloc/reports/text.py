@@ -11,9 +11,7 @@ import textwrap
 from collections.abc import Sequence
 
 from vertebloc.published import Published
-from vertebloc.resection.model import RibFate
 from vertebloc.space.frames import Side
-from vertebloc.space.views import View
 
 #: Everything the answer must say it does not know, at its very end.
 NOT_COMPUTED = (
@@ -21,10 +19,7 @@ NOT_COMPUTED = (
     "whether the front can be reached",
 )
 
-#: Names of areas on pictures.
-AREA_NAMES = {"tumour": "tumour", "sac": "sac", "aorta": "aorta"}
 
-YOU_STAND_HERE = "you stand here"
 NAME_UNKNOWN = "name not given"
 COPY_WITHOUT_IDENTITY = "copy without identity"
 LEVEL_UNCONFIRMED = "UNCONFIRMED"
@@ -37,9 +32,19 @@ def _plain(value: float, digits: int) -> str:
     return written.lstrip("-") if float(written) == 0 else written
 
 
+def _as_saved(value: float) -> float:
+    """A length or angle as plan.json holds it: answer, picture and table then never differ."""
+    return round(float(value), 2)
+
+
 def mm(value: float) -> str:
     """A length to 0.1 mm."""
-    return f"{_plain(value, 1)} mm"
+    return f"{_plain(_as_saved(value), 1)} mm"
+
+
+def printed_mm(value: float) -> float:
+    """The number that ``mm`` writes, mm."""
+    return float(_plain(_as_saved(value), 1))
 
 
 def whole_mm(value: float) -> str:
@@ -49,6 +54,7 @@ def whole_mm(value: float) -> str:
 
 def degrees(value: float) -> str:
     """An angle: whole from 10 degrees on, else to 0.1 degrees, without an idle zero."""
+    value = _as_saved(value)
     return f"{_plain(value, 0 if abs(value) >= 9.95 else 1).removesuffix('.0')} degrees"
 
 
@@ -66,7 +72,7 @@ def ml(value: float) -> str:
 
 def percent(fraction: float) -> str:
     """A share in whole percent."""
-    return f"{_plain(100 * fraction, 0)} %"
+    return f"{_plain(100 * round(float(fraction), 4), 0)} %"  # 4 digits, as plan.json
 
 
 def bare_percent(fraction: float) -> str:
@@ -105,21 +111,6 @@ def joined_sentences(*parts: str) -> str:
 def the(name: str) -> str:
     """A name with its article."""
     return name if name.startswith(("the ", "both ")) else f"the {name}"
-
-
-_VIEW_NAMES = {
-    View.THEATRE_STANDING_LEFT: "theatre view\nprone,\nfrom behind",
-    View.THEATRE_STANDING_RIGHT: "theatre view\nprone,\nfrom behind",
-    View.THEATRE_HEAD_UP: "theatre view\nprone,\nfrom behind",
-    View.THEATRE_CROSS_SECTION: "theatre view\ncross-section,\nfrom the feet",
-    View.RADIOLOGICAL_FRONT: "radiological view\nfrom the front",
-    View.RADIOLOGICAL_CROSS_SECTION: "radiological view\ncross-section,\nfrom the feet",
-}
-
-
-def view_name(view: View) -> str:
-    """The view's name in short lines, for a picture's corner."""
-    return _VIEW_NAMES[view]
 
 
 def wrapped(words: str, per_line: int) -> str:
@@ -270,47 +261,9 @@ def still_open() -> str:
 # ---- the sheet -----------------------------------------------------------------------------
 
 
-def not_printable(count: int) -> str:
-    """In place of letters that the sheet's fonts do not have."""
-    return f"[{count} character{'' if count == 1 else 's'} this sheet cannot print]"
-
-
-def name_not_printable() -> str:
-    """A caution beside such a name."""
-    return "The name cannot be printed whole: match the person by birth date and number."
-
-
-def born(date: str) -> str:
-    """Date of birth."""
-    return f"born {date or 'date not given'}"
-
-
-def number(value: str) -> str:
-    """The hospital's number."""
-    return f"number {value or 'not given'}"
-
-
-def nearest_on_picture(margin_mm: float, place: str) -> str:
-    """The label at the ring on a picture."""
-    if margin_mm < 0:
-        return f"cut in tumour, {mm(-margin_mm)} deep: {place}"
-    return f"nearest: {mm(margin_mm)}, {place}"
-
-
-#: Fates of ribs that are not kept, as short labels.
-RIB_LABELS = {RibFate.REMOVED: "removed", RibFate.HEAD_ON_PIECE: "head on\npiece"}
-
-
-def off_slice(offset_mm: float) -> str:
-    """How far the ringed place lies from the picture's slice, towards the viewer if positive."""
-    if abs(offset_mm) < 0.5:
-        return "in this slice"
-    return f"{whole_mm(abs(offset_mm))} {'nearer than' if offset_mm > 0 else 'beyond'} this slice"
-
-
 def or_more(words: str, value: float, searched_to: float) -> str:
-    """A value that may be larger: its search ended where it stands."""
-    return f"≥ {words}" if value >= searched_to - 0.01 else words
+    """A value that may be larger: its search ended where it stands, at a round number."""
+    return f"≥ {words.replace('.0 ', ' ')}" if value >= searched_to - 0.01 else words
 
 
 def offset_and_tilt(offset: str, tilt: str) -> str:
@@ -318,30 +271,10 @@ def offset_and_tilt(offset: str, tilt: str) -> str:
     return f"{offset} or {tilt}"
 
 
-def in_tumour(margin_mm: float) -> str:
-    """In place of an allowance, on a face that lies in tumour."""
-    return f"in tumour, {mm(-margin_mm)} deep"
-
-
-def bars_empty() -> str:
-    """Where the plan has no bone cut to draw a bar for."""
-    return "no bone cut"
-
-
 def hand_error(mean: Published) -> str:
     """What the bracket on the allowance bars stands for."""
     cuts = mean.population.split(",")[0]
     return f"bracket: mean free-hand error {mean.value:g}\N{NO-BREAK SPACE}mm ({cuts})"
-
-
-def cut_in(level: str) -> str:
-    """A body cut's label on a picture."""
-    return f"cut in {level}"
-
-
-def arch_opened(side: Side) -> str:
-    """Where the ring is opened."""
-    return f"ring opened on\npatient's {side.value.upper()}"
 
 
 def sector_words(words: str, fraction: float) -> str:
@@ -360,7 +293,7 @@ def flips(words: str, flips_after_mm: float, involved: bool) -> str:
 
 def assumed(words: str) -> str:
     """An assumption under a title that already says so."""
-    return words.replace(" (assumed)", "")
+    return words.replace(" (assumed)", "").replace("(assumed default)", "(default)")
 
 
 def sectors_involved(sectors: Sequence[str], layers: Sequence[str]) -> str:
@@ -371,6 +304,8 @@ def sectors_involved(sectors: Sequence[str], layers: Sequence[str]) -> str:
 
 #: Labels of the sheet, by the name the template knows them by.
 SHEET_LABELS = {
+    "place_from": "(mm from midline, wall, mid-body)",
+    "continued": "continued",
     "bars": "How far may each bone cut err",
     "title": "Planning sheet",
     "margin": "margin",

@@ -24,6 +24,7 @@ from vertebloc.reports.allowance_bars import allowance_picture
 from vertebloc.reports.pictures import behind_picture, coronal_picture, cross_section_picture
 from vertebloc.reports.staging_ring import ring_picture, sector_angles_deg
 from vertebloc.space.frames import Frame, Side
+from vertebloc.space.planes import Plane
 from vertebloc.space.transforms import Transform
 from vertebloc.space.views import View
 
@@ -82,7 +83,8 @@ def test_image_agrees_with_outlines(scene: Scene) -> None:
     bare = replace(scene, surfaces={"tumour": scene.surfaces["tumour"]})
     grey = pixels(cross_section_picture(bare, (66.0, 64.0))).sum(axis=2)
     height, width = grey.shape
-    aorta_row = round(height * (0.5 + (32 + 4) / (100 * 64 / 66)))
+    # A row through the aorta's hinder part, above the words in the corner.
+    aorta_row = round(height * (0.5 + (23 + 4) / (100 * 64 / 66)))
     left, right = (round(width * (0.5 + sign * 14 / 100)) for sign in (-1, 1))
     patch = grey[aorta_row - 8 : aorta_row + 8]
     assert patch[:, left - 8 : left + 8].mean() > patch[:, right - 8 : right + 8].mean() + 40
@@ -100,9 +102,20 @@ def test_turning_the_patient_in_the_scanner_changes_no_picture(scene: Scene) -> 
     ]
     matrix[:3, 3] = (40.0, -10.0, 25.0)
     motion = Transform(matrix, target=Frame.PATIENT_LPS, source=Frame.PATIENT_LPS)
+    cuts = tuple(
+        replace(
+            cut,
+            entry=motion.points(cut.entry)[0],
+            entry_edge=motion.vectors(cut.entry_edge)[0],
+            blade=motion.vectors(cut.blade)[0],
+            plane=Plane(motion.points(cut.plane.point)[0], motion.vectors(cut.plane.normal)[0]),
+        )
+        for cut in scene.plan.cuts
+    )
     turned = replace(
         scene,
         ct=None,
+        plan=replace(scene.plan, cuts=cuts),
         surfaces={name: surface.moved(motion) for name, surface in scene.surfaces.items()},
         vertebra=replace(
             scene.vertebra, lps_from_vertebra=motion @ scene.vertebra.lps_from_vertebra
@@ -131,7 +144,8 @@ def figures_of(monkeypatch: pytest.MonkeyPatch, draw: Any, *given: Any) -> Figur
 
 WORDS = {
     coronal_picture: {
-        "theatre view\nprone,\nfrom behind",
+        "theatre view",
+        "from behind",
         "patient's RIGHT",
         "patient's LEFT · you stand here",
         "HEAD",
@@ -143,19 +157,21 @@ WORDS = {
         "tumour",
     },
     cross_section_picture: {
-        "theatre view\ncross-section,\nfrom the feet",
+        "theatre view",
+        "from the feet",
         "BACK",
         "FRONT",
         "patient's LEFT",
         "patient's RIGHT",
-        "20 mm",
+        "10 mm",
         "tumour",
         "sac",
         "aorta",
         "ring opened on\npatient's RIGHT",
     },
     behind_picture: {
-        "theatre view\nprone,\nfrom behind",
+        "theatre view",
+        "from behind",
         "patient's RIGHT",
         "patient's LEFT",
         "HEAD",
@@ -213,7 +229,7 @@ def test_weakest_place_is_ringed_where_it_is_and_told_in_words(
     # 24 mm towards the feet is right of the middle; 12 mm left is below it.
     assert (ring.get_xdata()[0], ring.get_ydata()[0]) == pytest.approx((24.0, -12.0))
     words = " ".join(text.get_text().replace("\n", " ") for text in axes.texts)
-    assert "nearest: 4.2 mm, left front corner, 12 mm left of the midline" in words
+    assert "nearest: 4.2 mm caudal cut, left half" in words
     assert "9 mm beyond this slice" in words  # slice 3 mm behind, place 6 mm in front of mid-body
 
 
