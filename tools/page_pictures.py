@@ -18,7 +18,15 @@ from playwright.sync_api import sync_playwright
 ADDRESSES = {"pictures": "", "level": "level", "spread": "spread", "cuts": "cuts"}
 READY = {"pictures": "born", "level": "Level", "spread": "Involved", "cuts": "bone cut nearest"}
 START = "from vertebloc.cli import main; main()"
-CHROMIUM = ["--no-sandbox", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync", "--use-gl=angle", "--use-angle=swiftshader", "--enable-unsafe-swiftshader"]
+CHROMIUM = [
+    "--no-sandbox",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--use-gl=angle",
+    "--use-angle=swiftshader",
+    "--enable-unsafe-swiftshader",
+]
 
 
 def take_pictures(case: Path, folder: Path) -> None:
