@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-import secrets
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -13,30 +12,17 @@ from vertebloc.case.choice_words import CountedFrom
 from vertebloc.case.choices import Choices, LevelChoice
 from vertebloc.errors import VertBlocError
 from vertebloc.reports import page_words as words
-from vertebloc.reports import published_hand_error
-from vertebloc.reports.allowance_bars_svg import bars_svg
-from vertebloc.reports.carton import carton_svg, unfold
-from vertebloc.reports.page_views import Card, empty_view, print_header
+from vertebloc.reports.page_views import empty_view, print_header
 from vertebloc.reports.plan_paragraph import (
-    Part,
     plan_ground,
-    plan_paragraph,
     with_changed_part,
 )
 from vertebloc.reports.screen_scene import (
-    bare_scene,
     cut_marks,
-    mesh_bytes,
-    scene_meshes,
-    scene_of,
-    volume_bytes,
-    volume_meta,
     weakest_mark,
 )
-from vertebloc.reports.spine_strip import strip_svg
 from vertebloc.resection import FaceKind, FaceMargin
 from vertebloc.resection.piece import Cuts
-from vertebloc.space.surfaces import TriangleSurface
 from vertebloc.workflow.case_pictures import describe_pictures
 from vertebloc.workflow.demo import make_case_of_demo
 from vertebloc.workflow.open_case import OpenCase
@@ -59,9 +45,6 @@ class Desk:
         self.marks: list[dict[str, Any]] = []
         self.weakest: Mapping[str, Any] | None = None
         self.holder = ""  #: the window that may change the case
-        self._meshes: list[TriangleSurface] = []
-        self._mesh_numbers: dict[int, int] = {}
-        self._run = secrets.token_hex(4)  #: addresses of another run are not kept by a browser
         self._listeners: dict[str, Listener] = {}
         self._starting: asyncio.Task[None] | None = None
 
@@ -337,78 +320,6 @@ class Desk:
         reasons = self.case.stale_reasons if self.case is not None else ()
         return tuple(words.sheet_is_old(reason) for reason in reasons)
 
-    def scene(self) -> dict[str, Any]:
-        """What the picture shows, with the addresses of its parts."""
-        if self.case is None or not self.case.folder.has("ct"):
-            return {}
-        case, prepared = self.case, self.case.prepared
-        ct = case.ct
-        found = scene_of(prepared.anatomy, prepared.level) if prepared else bare_scene(ct)
-        found["volume"] = volume_meta(ct, f"/data/ct/{case.folder.hash_of('ct')[:16]}")
-        found["meshes"] = [] if prepared is None else self._list_meshes()
-        found["may_change"] = True
-        return found
-
-    def _list_meshes(self) -> list[dict[str, str]]:
-        assert self.case is not None
-        assert self.case.prepared is not None
-        planned = self.case.planned
-        drawn = scene_meshes(
-            self.case.prepared.solids,
-            planned.plan.piece if planned else None,
-            planned.plan.nibbled if planned else None,
-        )
-        listed = []
-        for name, (kind, surface) in drawn.items():
-            if id(surface) not in self._mesh_numbers:
-                self._mesh_numbers[id(surface)] = len(self._meshes)
-                self._meshes.append(surface)
-            number = self._mesh_numbers[id(surface)]
-            listed.append({
-                "name": name, "kind": kind, "url": f"/data/mesh/{number}/{self._run}",
-            })  # fmt: skip
-        return listed
-
-    def mesh(self, number: int) -> bytes | None:
-        """A surface by its number; None if there is none.
-
-        Parameters
-        ----------
-        number : int
-            As the scene lists it.
-
-        Returns
-        -------
-        bytes or None
-            As ``reports.screen_scene.mesh_bytes`` writes it.
-        """
-        if not 0 <= number < len(self._meshes):
-            return None
-        return mesh_bytes(self._meshes[number])
-
-    def ct_bytes(self) -> Iterator[bytes]:
-        """The images for the graphics card."""
-        assert self.case is not None
-        return volume_bytes(self.case.ct)
-
-    def bars_card(self) -> Card:
-        """How far each bone cut may err, as measured last."""
-        hand, wanted = published_hand_error(), self.choices.wanted_margin_mm
-        return Card(
-            title=words.BARS,
-            svg=bars_svg(self.faces, hand, wanted),
-            note=words.bars_note(wanted, hand.words),
-        )
-
-    def paragraph(self) -> tuple[Part, ...]:
-        """The plan's acts as a paragraph; empty until there is a plan."""
-        case = self.case
-        if case is None or case.prepared is None or case.planned is None:
-            return ()
-        ground = plan_ground(case.prepared.anatomy, case.prepared.solids)
-        side = case.planned.plan.open_side
-        return plan_paragraph(case.choices, case.placements(), ground, side)
-
     async def change_part(self, part: str, typed: str) -> None:
         """Take a number or word that was changed in the paragraph.
 
@@ -430,36 +341,3 @@ class Desk:
             self.tell()
             return
         await self.change(choices, words.part_changed(part))
-
-    def strip(self) -> str:
-        """The spine as a strip; empty until the vertebrae are found."""
-        prepared = self.case.prepared if self.case is not None else None
-        if prepared is None:
-            return ""
-        return strip_svg(prepared.anatomy, prepared.level, self.document)
-
-    def middle_of(self, level: str) -> list[float] | None:
-        """Where a vertebra's body lies, mm, patient LPS; None if it is not outlined.
-
-        Parameters
-        ----------
-        level : str
-            Such as ``T10``.
-        """
-        prepared = self.case.prepared if self.case is not None else None
-        if prepared is None:
-            return None
-        places = {
-            one["name"]: one["at"] for one in scene_of(prepared.anatomy, prepared.level)["levels"]
-        }
-        return places.get(level)
-
-    def carton_card(self) -> Card | None:
-        """The piece, opened out; None until there is a plan."""
-        case = self.case
-        if case is None or case.prepared is None or case.planned is None:
-            return None
-        prepared = case.prepared
-        vertebra = prepared.anatomy.vertebrae[prepared.level]
-        carton = unfold(case.planned.plan, vertebra, prepared.solids.tumour_field)
-        return Card(title=words.CARTON, svg=carton_svg(carton), note=words.CARTON_NOTE)

@@ -7,10 +7,12 @@ from typing import Any
 
 from nicegui import Client, ui
 
+from vertebloc.app.cards import bars_card, strip
 from vertebloc.app.desk import Desk
 from vertebloc.app.pages import cuts, level, pictures, spread
 from vertebloc.app.parts import show_card, show_folded, show_markup, show_note, show_verb, show_why
 from vertebloc.app.picture import Picture
+from vertebloc.app.scene import SceneData
 from vertebloc.reports import page_words as words
 from vertebloc.reports.page_views import PageView
 from vertebloc.reports.page_words import Question
@@ -121,10 +123,10 @@ class Window:
 
     @ui.refreshable_method
     def _strip(self) -> None:
-        shown = show_markup(self.desk.strip())
+        shown = show_markup(strip(self.desk))
         shown.on(
             "click",
-            lambda event: self.picture.look_at(self.desk.middle_of(str(event.args))),
+            lambda event: self.picture.look_at(SceneData(self.desk).middle_of(str(event.args))),
             js_handler="(event) => { const at = event.target.closest('[data-level]'); "
             "if (at) { event.preventDefault(); emit(at.dataset.level); } }",
         )
@@ -162,7 +164,7 @@ class Window:
         if self.desk.error:
             show_markup(f'<div class="error" role="alert">{escape(self.desk.error)}</div>')
         if self.question is Question.CUTS and self.desk.faces:
-            show_card(self.desk.bars_card())
+            show_card(bars_card(self.desk))
 
     @ui.refreshable_method
     def _side(self) -> None:

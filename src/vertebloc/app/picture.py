@@ -59,15 +59,15 @@ class Picture:
         if self._viewer is not None and question in LOOK:
             self._viewer.look(LOOK[question])
 
-    def look_at(self, point: Sequence[float] | None) -> None:
+    def look_at(self, point: Sequence[float]) -> None:
         """Centre the slice from behind on a place.
 
         Parameters
         ----------
-        point : sequence of float or None, mm
-            Patient LPS; None: nowhere.
+        point : sequence of float, mm
+            Patient LPS; empty: nowhere.
         """
-        if self._viewer is not None and point is not None:
+        if self._viewer is not None and point:
             self._viewer.look("behind", point)
 
     def _send(self, seq: int = 0) -> None:

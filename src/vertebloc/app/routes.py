@@ -8,6 +8,7 @@ from nicegui import Client, ui
 
 from vertebloc.app.desk import Desk
 from vertebloc.app.page import ADDRESS, Window
+from vertebloc.app.scene import SceneData
 from vertebloc.reports.page_words import Question
 
 FRESH = {"cache-control": "no-store"}
@@ -45,22 +46,23 @@ def add_data(desk: Desk, own: FastAPI) -> None:
     own : FastAPI
         Serves them.
     """
+    data = SceneData(desk)
 
     @own.get("/data/scene.json")
     def scene() -> JSONResponse:
-        return JSONResponse(desk.scene(), headers=FRESH)
+        return JSONResponse(data.describe(), headers=FRESH)
 
     @own.get("/data/ct/{name}")
     def ct(name: str) -> StreamingResponse:
         del name  # stands for the content, so that a browser may keep it
         return StreamingResponse(
-            desk.ct_bytes(), media_type="application/octet-stream", headers=KEPT
+            data.images(), media_type="application/octet-stream", headers=KEPT
         )
 
     @own.get("/data/mesh/{number}/{name}")
     def mesh(number: int, name: str) -> Response:
         del name
-        found = desk.mesh(number)
-        if found is None:
+        found = data.mesh(number)
+        if not found:
             return Response(status_code=404)
         return Response(found, media_type="application/octet-stream", headers=KEPT)

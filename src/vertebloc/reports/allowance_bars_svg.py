@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from xml.sax.saxutils import escape
 
-from vertebloc.reports import palette, text
+from vertebloc.reports import palette, picture_text, text
 from vertebloc.reports.scene import HandError
 from vertebloc.resection.model import FaceKind, FaceMargin
 
@@ -62,7 +62,7 @@ def _row(face: FaceMargin, place: int, hand: HandError, wanted_mm: float) -> str
         filled = (
             f'<rect x="{_BAR_FROM}" y="{bar}" width="{_BAR_TO - _BAR_FROM}" height="14" '
             f'fill="{palette.TUMOUR}"/><text x="{_BAR_FROM + 6}" y="{middle + 2}" fill="#fff" '
-            f'font-size="13">{escape(text.in_tumour(face.margin_mm))}</text>'
+            f'font-size="13">{escape(picture_text.in_tumour(face.margin_mm))}</text>'
         )
     else:
         filled = (

@@ -71,66 +71,91 @@ def unfold(plan: ResectionPlan, vertebra: Vertebra, tumour: SignedDistance) -> C
         Bone faces true to scale; soft faces as rectangles of the piece's size.
     """
     local = vertebra.lps_from_vertebra.inverse
-    body = local.points(plan.piece.vertices)
-    low, high = body.min(axis=0), body.max(axis=0)
-    wall = vertebra.posterior_wall_mm
-    wide, tall = high[0] - low[0], high[2] - low[2]
-    deep = wall - low[1]
-    # places of the panels: the middle one's upper left corner first
-    left = deep + _GAP_MM
-    top = _LABEL_MM + deep + _GAP_MM
-    places = {
-        "back": (left, top), "cranial": (left, _LABEL_MM),
-        "caudal": (left, top + tall + _GAP_MM), "left": (0.0, top),
-        "right": (left + wide + _GAP_MM, top),
-        "front": (left, top + tall + deep + 2 * _GAP_MM + _LABEL_MM),
-    }  # fmt: skip
-
-    def drawn(panel: str, points: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Body coordinates to the drawing: each panel seen from outside the piece."""
-        x0, y0 = places[panel]
-        x, y, z = points[:, 0], points[:, 1], points[:, 2]
-        flat = {
-            "back": (high[0] - x, high[2] - z),
-            "cranial": (high[0] - x, y - low[1]),
-            "caudal": (high[0] - x, wall - y),
-            "left": (y - low[1], high[2] - z),
-            "right": (wall - y, high[2] - z),
-            "front": (high[0] - x, z - low[2]),
-        }[panel]
-        return np.column_stack((x0 + flat[0], y0 + flat[1]))
-
-    sizes = {"left": (deep, tall), "right": (deep, tall), "front": (wide, tall),
-             "back": (wide, tall)}  # fmt: skip
+    fold = _Fold.of(local.points(plan.piece.vertices), vertebra.posterior_wall_mm)
     panels: list[Panel] = []
-    corner = {"left": [0.0, 0.0], "right": [left + wide + _GAP_MM, 0.0]}
-    titles = [
-        (places[name][0] + 1.0, places[name][1] - 1.6, said)
-        for name, said in words.CARTON_PANELS.items()
-    ]
+    corner = {"left": np.zeros(2), "right": np.array([fold.places["right"][0], 0.0])}
     for face in plan.faces:
-        panel = _panel_of(face)
-        if panel == "arch" and face.face is not None:
+        name = _panel_of(face)
+        if name == "arch" and face.face is not None:
             side = "right" if "right" in face.name else "left"
-            laid, height = _apart(face, np.array(corner[side]), local, tumour)
-            corner[side][1] += height + _GAP_MM
+            laid, height = _apart(face, corner[side].copy(), local, tumour)
+            corner[side] += (0.0, height + _GAP_MM)
             panels.append(laid)
-            continue
-        if face.kind is FaceKind.SOFT:
-            (x0, y0), (w, h) = places[panel], sizes[panel]
-            corners = np.array([[x0, y0], [x0 + w, y0], [x0 + w, y0 + h], [x0, y0 + h]])
-            at = drawn(panel, local.points(face.weakest))[0]
-            at = np.clip(at, (x0, y0), (x0 + w, y0 + h))
-            panels.append(Panel(face, (corners,), np.zeros((0, 3)), at))
+        elif face.kind is FaceKind.SOFT:
+            panels.append(_soft_panel(face, name, fold, local.points(face.weakest)))
         elif face.face is not None:
-            panels.append(_bone_panel(face, panel, drawn, local.points, tumour))
+            panels.append(_bone_panel(face, name, fold.drawn, local.points, tumour))
     panels.sort(key=lambda panel: panel.face.kind is FaceKind.BONE)  # bone lies on soft
     return Carton(
         panels=tuple(panels),
-        titles=tuple(titles),
-        width_mm=float(left + wide + _GAP_MM + deep),
-        height_mm=float(places["front"][1] + tall),
+        titles=tuple(
+            (fold.places[name][0] + 1.0, fold.places[name][1] - 1.6, said)
+            for name, said in words.CARTON_PANELS.items()
+        ),
+        width_mm=float(fold.places["right"][0] + fold.deep),
+        height_mm=float(fold.places["front"][1] + fold.tall),
     )
+
+
+@dataclass(frozen=True, slots=True)
+class _Fold:
+    """How the piece's box is unfolded: where each panel lies, and how body becomes drawing."""
+
+    low: NDArray[np.float64]
+    high: NDArray[np.float64]
+    wall: float
+    places: Mapping[str, tuple[float, float]]
+
+    @classmethod
+    def of(cls, body: NDArray[np.float64], wall: float) -> _Fold:
+        low, high = body.min(axis=0), body.max(axis=0)
+        wide, tall, deep = high[0] - low[0], high[2] - low[2], wall - low[1]
+        left, top = deep + _GAP_MM, _LABEL_MM + deep + _GAP_MM
+        places = {
+            "back": (left, top),
+            "cranial": (left, _LABEL_MM),
+            "caudal": (left, top + tall + _GAP_MM),
+            "left": (0.0, top),
+            "right": (left + wide + _GAP_MM, top),
+            "front": (left, top + tall + deep + 2 * _GAP_MM + _LABEL_MM),
+        }
+        return cls(low, high, wall, places)
+
+    @property
+    def wide(self) -> float:
+        return float(self.high[0] - self.low[0])
+
+    @property
+    def tall(self) -> float:
+        return float(self.high[2] - self.low[2])
+
+    @property
+    def deep(self) -> float:
+        return float(self.wall - self.low[1])
+
+    def size(self, panel: str) -> tuple[float, float]:
+        return (self.deep if panel in ("left", "right") else self.wide, self.tall)
+
+    def drawn(self, panel: str, points: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Body coordinates to the drawing: each panel seen from outside the piece."""
+        x0, y0 = self.places[panel]
+        x, y, z = points[:, 0], points[:, 1], points[:, 2]
+        flat = {
+            "back": (self.high[0] - x, self.high[2] - z),
+            "cranial": (self.high[0] - x, y - self.low[1]),
+            "caudal": (self.high[0] - x, self.wall - y),
+            "left": (y - self.low[1], self.high[2] - z),
+            "right": (self.wall - y, self.high[2] - z),
+            "front": (self.high[0] - x, z - self.low[2]),
+        }[panel]
+        return np.column_stack((x0 + flat[0], y0 + flat[1]))
+
+
+def _soft_panel(face: FaceMargin, panel: str, fold: _Fold, weakest: NDArray[np.float64]) -> Panel:
+    (x0, y0), (w, h) = fold.places[panel], fold.size(panel)
+    corners = np.array([[x0, y0], [x0 + w, y0], [x0 + w, y0 + h], [x0, y0 + h]])
+    at = np.clip(fold.drawn(panel, weakest)[0], (x0, y0), (x0 + w, y0 + h))
+    return Panel(face, (corners,), np.zeros((0, 3)), at)
 
 
 def _apart(

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 from xml.sax.saxutils import escape
 
-from vertebloc.reports import palette, text
+from vertebloc.reports import palette, picture_text, text
 from vertebloc.space.views import View, edge_words
 
 _SIZE, _INNER, _OUTER = 320.0, 58.0, 126.0
@@ -58,7 +58,7 @@ def ring_svg(sectors: Sequence[Mapping[str, Any]]) -> str:
     drawn += labels
     drawn.append(
         f'<circle cx="{middle}" cy="{middle}" r="36" fill="{palette.SAC}" '
-        f'stroke="{palette.BONE_EDGE}"/>' + _word(middle, middle, text.AREA_NAMES["sac"])
+        f'stroke="{palette.BONE_EDGE}"/>' + _word(middle, middle, picture_text.AREA_NAMES["sac"])
     )
     around = edge_words(View.THEATRE_CROSS_SECTION)
     drawn += [

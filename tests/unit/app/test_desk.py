@@ -8,6 +8,7 @@ import time
 
 import pytest
 
+from vertebloc.app.cards import bars_card
 from vertebloc.app.desk import Desk
 
 
@@ -62,7 +63,7 @@ def test_the_loop_is_never_held_up_by_a_drag(desk, loop):
         watching = asyncio.get_running_loop().create_task(watch())
         for step in range(25):
             assert await desk.pull({"cut": "caudal", "halves": halves_of(desk, -0.1 * step)})
-            desk.bars_card()
+            bars_card(desk)
         watching.cancel()
 
     loop.run_until_complete(drag())

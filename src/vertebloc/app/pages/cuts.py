@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from vertebloc.app.cards import carton_card, paragraph
 from vertebloc.app.desk import Desk
 from vertebloc.app.parts import show_card, show_paragraph, show_sentences, show_verb
 from vertebloc.app.window import WindowLike
@@ -17,7 +18,7 @@ def view_of(desk: Desk) -> PageView:
 
 def show_answer(window: WindowLike) -> None:
     """The plan as a paragraph whose numbers can be changed, then what it comes to."""
-    parts = window.desk.paragraph()
+    parts = paragraph(window.desk)
     if parts and window.holds:
         show_paragraph(parts, window.desk.change_part)
     show_sentences(window.view.answer)
@@ -25,9 +26,8 @@ def show_answer(window: WindowLike) -> None:
 
 def show_side(window: WindowLike) -> None:
     """The piece, opened out; how far each cut may err stands above it."""
-    card = window.desk.carton_card()
-    if card is not None:
-        show_card(card)
+    if window.desk.faces:
+        show_card(carton_card(window.desk))
 
 
 def show_foot(window: WindowLike) -> None:
