@@ -8,7 +8,7 @@ their side. The same drawing serves plan, sheet and pathology.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from xml.sax.saxutils import escape
 
