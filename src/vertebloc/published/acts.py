@@ -126,6 +126,7 @@ def _stop(answer: str, what: str) -> Stopping:
     return Stopping(answer=answer, with_what=Practice(what=what))
 
 
+_PLEURA = "a rod if the arch is open; the pleura looked at, and drained if it was opened"
 _BOTH_RODS = "rods on both sides and bleeding stopped"
 #: By act; for the last passes, by whether those of the other cut are done.
 STOPPING: Mapping[str, Stopping] = MappingProxyType(
@@ -135,9 +136,9 @@ STOPPING: Mapping[str, Stopping] = MappingProxyType(
         "incision": _stop("yes", "the wound is closed"),
         "bare the arch": _stop("yes", "the wound is closed"),
         "screws": _stop("yes", "screws may stay"),
-        "ribs left": _stop("only with", "the pleura looked at, and drained if it was opened"),
-        "ribs right": _stop("only with", "the pleura looked at, and drained if it was opened"),
-        "temporary rod": _stop("yes", "the rod stays"),
+        "ribs left": _stop("only with", _PLEURA),
+        "ribs right": _stop("only with", _PLEURA),
+        "temporary rod": _stop("only with", "bleeding stopped; the rod stays"),
         "open the arch": _stop("only with", "a rod, bleeding in the canal stopped"),
         "cut the arch": _stop("only with", _BOTH_RODS),
         "roots": _stop("only with", "a rod; a root that was tied does not come back"),

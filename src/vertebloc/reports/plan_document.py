@@ -7,7 +7,6 @@ who the patient is.
 from __future__ import annotations
 
 import json
-import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -27,17 +26,15 @@ from vertebloc.reports.answer import (
     vertebra_of,
     why_unconfirmed,
 )
+from vertebloc.reports.document_numbers import FINE_DIGITS, all_rounded, rounded
+from vertebloc.reports.theatre_document import acts_document, depths_document
+from vertebloc.reports.theatre_text import warning_open, warning_set_aside
+from vertebloc.resection.acts_model import OrderWarning
 from vertebloc.resection.model import Allowance, FaceKind, FaceMargin, HalfCut, ResectionPlan
 from vertebloc.staging.model import SectorSpread, SideShare, Staging
 
 #: Grows when a key changes its meaning or goes; new keys beside the old ones do not count.
 SCHEMA = 1
-
-#: Lengths, angles and volumes are written to this many decimals.
-_DIGITS = 2
-
-#: Parts of a direction, and shares, are written to this many decimals.
-_FINE_DIGITS = 4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -121,8 +118,8 @@ def plan_document(
         "level_confirmation": _confirmation(plan.level, confirmation, anatomy.counting),
         "tumour": {
             "side": tumour_side.side.value,
-            "left_share": _number(tumour_side.left_share, "left_share", _FINE_DIGITS),
-            "volume_ml": _number(plan.tumour_volume_ml, "tumour volume"),
+            "left_share": rounded(tumour_side.left_share, "left_share", FINE_DIGITS),
+            "volume_ml": rounded(plan.tumour_volume_ml, "tumour volume"),
         },
         "staging": _staging(staging),
         "resection": _resection(plan, anatomy),
@@ -138,7 +135,9 @@ def plan_document(
         "assumptions": _each_once(
             plan.assumptions, staging.settings.assumptions, origin.assumptions
         ),
-        "warnings": _each_once(anatomy.warnings, staging.warnings),
+        "warnings": _each_once(
+            anatomy.warnings, staging.warnings, map(_order_warning, plan.acts.warnings)
+        ),
         "sources": list(origin.sources),
         "stale": list(origin.stale),
     }
@@ -186,15 +185,11 @@ def plan_json(document: Mapping[str, Any]) -> bytes:
     return (written + "\n").encode()
 
 
-def _number(value: float, what: str, digits: int = _DIGITS) -> float:
-    """A rounded finite number, never minus zero."""
-    if not math.isfinite(value):
-        raise InputError(f"{what} is {value}: only finite numbers go into a plan")
-    return round(float(value), digits) + 0.0
-
-
-def _numbers(values: Iterable[float], what: str, digits: int = _DIGITS) -> list[float]:
-    return [_number(value, what, digits) for value in values]
+def _order_warning(warning: OrderWarning) -> str:
+    aside = warning.override
+    if aside is None:
+        return warning_open(warning.words)
+    return warning_set_aside(warning.words, aside.who, aside.reason)
 
 
 def _each_once(*groups: Iterable[str]) -> list[str]:
@@ -240,12 +235,12 @@ def _sector(spread: SectorSpread) -> dict[str, Any]:
         "side": spread.sector.side.value,
         "region": spread.sector.region.value,
         "words": spread.sector.words,
-        "area_fraction": _number(spread.area_fraction, what, _FINE_DIGITS),
+        "area_fraction": rounded(spread.area_fraction, what, FINE_DIGITS),
         "involved": spread.involved,
-        "tumour_mm2": _number(spread.tumour_mm2, what),
+        "tumour_mm2": rounded(spread.tumour_mm2, what),
     }
     key = "flips_after_mm" if spread.flip_found else "no_flip_up_to_mm"
-    written[key] = _number(spread.flips_after_mm, what)
+    written[key] = rounded(spread.flips_after_mm, what)
     return written
 
 
@@ -253,18 +248,18 @@ def _resection(plan: ResectionPlan, anatomy: Anatomy) -> dict[str, Any]:
     by_place = sorted(plan.tumour_left.by_place_ml.items())
     return {
         "kind": plan.kind.value,
-        "wanted_margin_mm": _number(plan.wanted_margin_mm, "wanted margin"),
+        "wanted_margin_mm": rounded(plan.wanted_margin_mm, "wanted margin"),
         "cut_rule": plan.cut_rule,
         "cuts": [_cut(cut, plan, vertebra_of(anatomy.vertebrae, cut.level)) for cut in plan.cuts],
         "faces": [_face(face) for face in plan.faces],
-        "piece": {"volume_ml": _number(plan.piece.volume_ml, "piece volume")},
-        "tumour_left_ml": _number(plan.tumour_left.total_ml, "tumour left", _FINE_DIGITS),
+        "piece": {"volume_ml": rounded(plan.piece.volume_ml, "piece volume")},
+        "tumour_left_ml": rounded(plan.tumour_left.total_ml, "tumour left", FINE_DIGITS),
         "tumour_left_by_place": [
-            {"place": place, "volume_ml": _number(amount, place, _FINE_DIGITS)}
+            {"place": place, "volume_ml": rounded(amount, place, FINE_DIGITS)}
             for place, amount in by_place
         ],
         "keystone": {
-            "opens_to_left_mm_per_10_mm": _number(
+            "opens_to_left_mm_per_10_mm": rounded(
                 plan.keystone.opens_to_left_mm_per_10_mm, "keystone"
             ),
             "words": plan.keystone.words,
@@ -274,6 +269,8 @@ def _resection(plan: ResectionPlan, anatomy: Anatomy) -> dict[str, Any]:
             {"part": part, "fate": fate.value} for part, fate in plan.bone_fates.items()
         ],
         "rib_fates": [{"rib": rib, "fate": fate.value} for rib, fate in plan.rib_fates.items()],
+        "depths": depths_document(plan.depths),
+        "acts": acts_document(plan.acts),
         "distance_error_words": plan.distance_error_words,
     }
 
@@ -284,16 +281,16 @@ def _cut(cut: HalfCut, plan: ResectionPlan, vertebra: Vertebra) -> dict[str, Any
         "side": cut.side.value,
         "level": str(cut.level),
         "passes_through": cut.passes_through,
-        "entry_lps_mm": _numbers(cut.entry, cut.name),
-        "entry_edge": _numbers(cut.entry_edge, cut.name, _FINE_DIGITS),
-        "normal": _numbers(cut.plane.normal, cut.name, _FINE_DIGITS),
-        "blade": _numbers(cut.blade, cut.name, _FINE_DIGITS),
+        "entry_lps_mm": all_rounded(cut.entry, cut.name),
+        "entry_edge": all_rounded(cut.entry_edge, cut.name, FINE_DIGITS),
+        "normal": all_rounded(cut.plane.normal, cut.name, FINE_DIGITS),
+        "blade": all_rounded(cut.blade, cut.name, FINE_DIGITS),
     }
     height = body_cut_height_mm(cut, vertebra)
     if cut.level != plan.level and height is not None:
         above_lower = cut.level < plan.level
         body = vertebra.upper_endplate_mm - vertebra.lower_endplate_mm
-        written["height_mm"] = _number(height, cut.name)  # above the lower endplate
+        written["height_mm"] = rounded(height, cut.name)  # above the lower endplate
         written["height_in_words"] = text.cut_height(
             str(cut.level), [height if above_lower else body - height], above_lower
         )
@@ -304,11 +301,11 @@ def _face(face: FaceMargin) -> dict[str, Any]:
     written: dict[str, Any] = {
         "name": face.name,
         "kind": face.kind.value,
-        "area_mm2": _number(face.area_mm2, face.name),
-        "margin_mm": _number(face.margin_mm, face.name),
-        "weakest_lps_mm": _numbers(face.weakest, face.name),
+        "area_mm2": rounded(face.area_mm2, face.name),
+        "margin_mm": rounded(face.margin_mm, face.name),
+        "weakest_lps_mm": all_rounded(face.weakest, face.name),
         "weakest_in_words": face.weakest_in_words,
-        "tumour_crossed_mm2": _number(face.tumour_crossed_mm2, face.name),
+        "tumour_crossed_mm2": rounded(face.tumour_crossed_mm2, face.name),
         "barrier": face.barrier,
     }
     if face.kind is FaceKind.BONE:
@@ -320,12 +317,12 @@ def _face(face: FaceMargin) -> dict[str, Any]:
 
 def _allowance(allowance: Allowance, what: str) -> dict[str, float]:
     return {
-        "allowance_keeps_mm": _number(allowance.keeps_mm, what),
-        "allowance_offset_mm": _number(allowance.offset_mm, what),
-        "allowance_tilt_deg": _number(allowance.tilt_deg, what),
-        "allowance_pivot_mm": _number(allowance.pivot_mm, what),
-        "allowance_offset_at_3_deg_mm": _number(allowance.offset_at_3_deg_mm, what),
-        "allowance_offset_at_6_deg_mm": _number(allowance.offset_at_6_deg_mm, what),
-        "allowance_searched_to_mm": _number(allowance.searched_to_mm, what),
-        "allowance_searched_to_deg": _number(allowance.searched_to_deg, what),
+        "allowance_keeps_mm": rounded(allowance.keeps_mm, what),
+        "allowance_offset_mm": rounded(allowance.offset_mm, what),
+        "allowance_tilt_deg": rounded(allowance.tilt_deg, what),
+        "allowance_pivot_mm": rounded(allowance.pivot_mm, what),
+        "allowance_offset_at_3_deg_mm": rounded(allowance.offset_at_3_deg_mm, what),
+        "allowance_offset_at_6_deg_mm": rounded(allowance.offset_at_6_deg_mm, what),
+        "allowance_searched_to_mm": rounded(allowance.searched_to_mm, what),
+        "allowance_searched_to_deg": rounded(allowance.searched_to_deg, what),
     }

@@ -132,6 +132,8 @@ def _fan(
         protector=line,
         vessels_outlined=tuple(sorted(bones.vessels)),
         looked_to_mm=settings.looked_to_mm,
+        section=face,
+        vessel_sections=sections.vessels,
     )
 
 

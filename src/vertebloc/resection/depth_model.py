@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from vertebloc.anatomy.levels import Level
 from vertebloc.errors import InputError
 from vertebloc.space.frames import Side
+from vertebloc.space.polygons import PlanarFace
 
 #: Assumed: nobody measured it. First passes stop this far short of the far cortex, mm.
 ASSUMED_STOP_SHORT_MM = 5.0
@@ -89,6 +90,8 @@ class DepthFan:
     protector: NDArray[np.float64]  #: (n, 3) mm, the exit line in front, in order
     vessels_outlined: tuple[str, ...]
     looked_to_mm: float
+    section: PlanarFace  #: bone in the cut's plane, for pictures
+    vessel_sections: Mapping[str, PlanarFace]
 
     @property
     def planned(self) -> DepthRay:

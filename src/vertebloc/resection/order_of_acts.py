@@ -113,7 +113,11 @@ def _parts(steps: PlannedSteps, choices: Choices) -> dict[Act, tuple[str, ...]]:
     if steps.has_tract and choices.tract is not TractChoice.LEFT:
         parts[Act.MARK_TRACT] = (f"biopsy tract: {choices.tract.value}",)
     parts |= {Act.INCISION: (), Act.BARE_ARCH: (), Act.SCREWS: ()}
-    nibbled = tuple(n for n, fate in steps.bone_fates.items() if fate is BoneFate.PIECEMEAL)
+    nibbled = tuple(
+        part if fate is BoneFate.PIECEMEAL else f"{part} behind the arch cut"
+        for part, fate in steps.bone_fates.items()
+        if fate in (BoneFate.PIECEMEAL, BoneFate.SPLIT)
+    )
     parts[Act.OPEN_ARCH] = (f"on the {steps.open_side.value}", *nibbled)
     arch = tuple(cut.name for cut in steps.cuts if "arch" in cut.name)
     if arch:

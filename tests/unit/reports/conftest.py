@@ -24,9 +24,13 @@ from vertebloc.anatomy.model import (
     SideVerdict,
     Vertebra,
 )
+from vertebloc.case.choice_words import Act
+from vertebloc.case.choices import Choices, Override
 from vertebloc.case.identity import Identity
 from vertebloc.reports.plan_document import PlanOrigin, plan_document
 from vertebloc.reports.scene import Scene, published_hand_error
+from vertebloc.resection.acts_model import ActOrder
+from vertebloc.resection.depth_model import DepthFan, DepthRay, VesselGap
 from vertebloc.resection.model import (
     Allowance,
     BoneFate,
@@ -39,6 +43,7 @@ from vertebloc.resection.model import (
     RibFate,
     TumourLeft,
 )
+from vertebloc.resection.order_of_acts import PlannedSteps, order_acts
 from vertebloc.space.frames import Frame, Side
 from vertebloc.space.grids import Grid, Volume
 from vertebloc.space.planes import Plane
@@ -215,6 +220,72 @@ def soft_face(name: str, margin_mm: float, words: str) -> FaceMargin:
     )
 
 
+def made_depths() -> tuple[DepthFan, ...]:
+    """Both halves of both cuts: 36 mm deep straight ahead, stops by hand, an aorta on the left."""
+    fans = []
+    for end, level, z in (("cranial", Level("T9"), 24.0), ("caudal", Level("T11"), -23.5)):
+        for side in Side:
+            name = f"{side.value} half of the {end} cut"
+            rays = tuple(made_ray(side, z, angle) for angle in (-10.0, 0.0, 10.0))
+            plane = Plane(at(0.0, 0.0, z), np.array((0.0, 0.0, 1.0 if z > 0 else -1.0)))
+            square = np.array(((-18.0, -18.0), (18.0, -18.0), (18.0, 18.0), (-18.0, 18.0)))
+            fans.append(
+                DepthFan(
+                    cut_name=name,
+                    side=side,
+                    level=level,
+                    passes_through=f"body of {level}",
+                    rays=rays,
+                    least_mm=min(ray.depth_mm for ray in rays),
+                    most_mm=max(ray.depth_mm for ray in rays),
+                    stop_mm=28.7,
+                    stop_any_angle_mm=0.0,
+                    stop_short_mm=5.0,
+                    outline_error_mm=1.25,
+                    measured_to="far cortex",
+                    protector_in_words=f"in front of the body of {level}",
+                    protector=np.array([ray.exit for ray in rays]),
+                    vessels_outlined=("aorta",),
+                    looked_to_mm=50.0,
+                    section=PlanarFace(plane.frame((0.0, -1.0, 0.0)), (square,)),
+                    vessel_sections={},
+                )
+            )
+    return tuple(fans)
+
+
+def made_ray(side: Side, z: float, angle_deg: float) -> DepthRay:
+    turn = np.radians(angle_deg)
+    way = np.array((-side.sign * np.sin(turn), -np.cos(turn), 0.0))
+    depth = 36.0 / np.cos(turn)
+    entry = at(side.sign * 9.0, 18.0, z)
+    on_line = side is Side.LEFT and angle_deg <= 0.0
+    return DepthRay(
+        angle_deg=angle_deg,
+        entry_share=0.5,
+        entry=entry,
+        direction=way,
+        depth_mm=depth,
+        stop_mm=28.7 if angle_deg >= 0.0 else 0.0,
+        exit=entry + depth * way,
+        left_again_mm=(),
+        vessel=VesselGap(vessel="aorta", gap_mm=4.6) if on_line else None,
+    )
+
+
+def made_acts(*order: Act, overrides: tuple[Override, ...] = ()) -> ActOrder:
+    """Acts of the made-up plan, from its own ribs, arch and depths."""
+    steps = PlannedSteps(
+        cuts=(),
+        depths=made_depths(),
+        open_side=Side.RIGHT,
+        bone_fates={"right pedicle": BoneFate.PIECEMEAL, "left pedicle": BoneFate.PIECE},
+        rib_fates={"left rib of T10": RibFate.REMOVED, "right rib of T10": RibFate.KEPT},
+        has_tract=False,
+    )
+    return order_acts(steps, Choices(acts_order=order, overrides=overrides))
+
+
 def made_plan() -> ResectionPlan:
     upper, lower = PITCH_MM - 6.0, -PITCH_MM + 6.5
     cranial, caudal = Level("T9"), Level("T11")
@@ -272,7 +343,8 @@ def made_plan() -> ResectionPlan:
             "left rib of T11": RibFate.HEAD_ON_PIECE,
             "right rib of T11": RibFate.KEPT,
         },
-        depths=(),
+        depths=made_depths(),
+        acts=made_acts(),
         distance_error_words="distances are right to 0.25 mm if the outlines are",
         assumptions=(
             "The biopsy tract in bone counts as tumour.",
