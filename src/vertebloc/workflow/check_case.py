@@ -41,7 +41,8 @@ def check_case(case_dir: Path, code: str | None = None) -> CheckReport:
     Raises
     ------
     InputError
-        If the folder is no case, the choices are mistaken, or the code is mistyped.
+        If the folder is no case, the choices are mistaken, the code is mistyped, or there is no
+        plan to check.
     """
     case = CaseFolder.open(case_dir)
     damaged = tuple(f"DAMAGED: {line}" for line in case.verify())
@@ -55,8 +56,10 @@ def check_case(case_dir: Path, code: str | None = None) -> CheckReport:
         is_good = answer.state is CodeState.CURRENT and not damaged
         return CheckReport(lines=(*found, answer.words, *noted), is_good=is_good)
     if not case.has("plan"):
-        line = "no plan has been computed yet: vertebloc plan DIR"
-        return CheckReport(lines=(*found, line), is_good=not damaged)
+        what_to_do = f"no plan to check: make one with vertebloc plan {case_dir}"
+        if damaged:
+            return CheckReport(lines=(*found, what_to_do), is_good=False)
+        raise InputError("; ".join((f"{case_dir} is whole", *found, f"it holds {what_to_do}")))
     reasons = case.stale_reasons(inputs)
     lines: tuple[str, ...] = (
         f"the plan is current; its sheet carries the code {case.codes[-1].code}",

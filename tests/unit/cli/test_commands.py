@@ -212,7 +212,7 @@ def test_without_a_command_the_commands_are_listed(run):
 def test_the_command_line_imports_nothing_heavy():
     """Typing a command must not feel slow: numbers and pictures load inside the commands."""
     code = (
-        "import sys, vertebloc.cli\n"
+        "import sys, vertebloc.cli.commands\n"
         "heavy = {'numpy', 'scipy', 'numba', 'matplotlib', 'pydicom', 'SimpleITK', 'typst'}\n"
         "print(sorted(heavy & set(sys.modules)))"
     )
@@ -220,6 +220,21 @@ def test_the_command_line_imports_nothing_heavy():
         [sys.executable, "-c", code], capture_output=True, text=True, timeout=60, check=True
     )
     assert done.stdout == "[]\n"
+
+
+def test_stopped_by_the_keyboard_while_it_loads_is_one_line_and_130(tmp_path):
+    """As if Ctrl-C came in the middle of loading: a library that stops so when it is read."""
+    (tmp_path / "typer.py").write_text("raise KeyboardInterrupt\n")
+    paths = os.pathsep.join((str(tmp_path), *sys.path))
+    done = subprocess.run(
+        [*RUN, "check", "case"],
+        capture_output=True, text=True, timeout=60, check=False,
+        env={**os.environ, "PYTHONPATH": paths},
+    )  # fmt: skip
+    assert (done.returncode, done.stdout) == (130, "")
+    assert (
+        done.stderr == "vertebloc: stopped by the keyboard; a case holds its last complete state\n"
+    )
 
 
 def test_a_reader_who_leaves_early_gets_no_traceback():

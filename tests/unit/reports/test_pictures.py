@@ -23,10 +23,13 @@ from vertebloc.reports import pictures as body_pictures
 from vertebloc.reports.allowance_bars import allowance_picture
 from vertebloc.reports.pictures import behind_picture, coronal_picture, cross_section_picture
 from vertebloc.reports.staging_ring import ring_picture, sector_angles_deg
+from vertebloc.resection.model import RibFate
 from vertebloc.space.frames import Frame, Side
 from vertebloc.space.planes import Plane
 from vertebloc.space.transforms import Transform
 from vertebloc.space.views import View
+
+from .conftest import ball, surface_of
 
 
 def pixels(png: bytes) -> NDArray[np.int64]:
@@ -198,6 +201,27 @@ def test_every_picture_names_its_view_sides_and_scale_and_nothing_is_cut_off(
     figure = figures_of(monkeypatch, draw, scene, SIZES[draw](paper.sizes))
     texts = figure.axes[0].texts
     assert WORDS[draw] <= {text.get_text() for text in texts}
+    assert_words_keep_clear(figure)
+
+
+@pytest.mark.parametrize("standing", [Side.LEFT, Side.RIGHT, None], ids=str)
+@pytest.mark.parametrize("draw", list(SIZES), ids=lambda draw: str(draw.__name__))
+def test_words_keep_clear_of_each_other_however_the_patient_is_turned(
+    monkeypatch: pytest.MonkeyPatch, scene: Scene, draw: Any, standing: Side | None
+) -> None:
+    fates = {name: RibFate.REMOVED for name in scene.plan.rib_fates}
+    crowded = replace(scene, standing=standing, plan=replace(scene.plan, rib_fates=fates))
+    figure = figures_of(monkeypatch, draw, crowded, SIZES[draw](Paper.LETTER.sizes))
+    assert_words_keep_clear(figure)
+    if draw is behind_picture:
+        written = [text.get_text() for text in figure.axes[0].texts]
+        assert written.count("removed") == 4
+        assert ("theatre, head up" in written) is (standing is None)
+
+
+def assert_words_keep_clear(figure: Figure) -> None:
+    """Nothing is cut off, nothing covers other words, nothing is too small to read."""
+    texts = figure.axes[0].texts
     boxes = [text.get_window_extent() for text in texts]
     whole = figure.bbox
     for text, box in zip(texts, boxes, strict=True):
@@ -209,6 +233,27 @@ def test_every_picture_names_its_view_sides_and_scale_and_nothing_is_cut_off(
             pair = (texts[i].get_text(), texts[j].get_text())
             shrunk = second.expanded(0.98, 0.85)  # the line's own leading may touch
             assert not first.overlaps(shrunk), pair
+
+
+@pytest.mark.parametrize("standing", [Side.LEFT, Side.RIGHT, None], ids=str)
+@pytest.mark.parametrize("draw", list(SIZES), ids=lambda draw: str(draw.__name__))
+def test_all_tumour_and_every_entry_are_in_the_picture(
+    monkeypatch: pytest.MonkeyPatch, scene: Scene, draw: Any, standing: Side | None
+) -> None:
+    """A tumour of 40 mm radius that reaches far beside and in front of the body."""
+    surfaces = {**scene.surfaces, "tumour": surface_of(ball((35.0, -20.0, 0.0), 40.0))}
+    grown = replace(scene, standing=standing, surfaces=surfaces)
+    width, height = SIZES[draw](Paper.A4.sizes)
+    figure = figures_of(monkeypatch, draw, grown, (width, height))
+    axes = figure.axes[0]
+    (left, right), (bottom, top) = axes.get_xlim(), axes.get_ylim()
+    band = 4.9 * (right - left) / width  # lines of words along the upper and lower edge
+    assert (right - left) / width == pytest.approx((top - bottom) / height)
+    view = View.THEATRE_CROSS_SECTION if draw is cross_section_picture else grown.theatre_view
+    wanted = [surfaces["tumour"].vertices, *(cut.entry[None] for cut in scene.plan.cuts)]
+    x, y, _ = grown.screen_from_lps(view).points(np.concatenate(wanted)).T
+    assert left < x.min() and x.max() < right
+    assert bottom + band < y.min() and y.max() < top - band
 
 
 def test_standing_right_turns_every_word(
