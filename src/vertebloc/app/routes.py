@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Literal
+
 from fastapi import FastAPI
 from fastapi.responses import JSONResponse, Response, StreamingResponse
 from nicegui import Client, ui
@@ -53,10 +55,10 @@ def add_data(desk: Desk, own: FastAPI) -> None:
         return JSONResponse(data.describe(), headers=FRESH)
 
     @own.get("/data/ct/{name}")
-    def ct(name: str) -> StreamingResponse:
+    def ct(name: str, every: Literal[1, 2] = 1) -> StreamingResponse:
         del name  # stands for the content, so that a browser may keep it
         return StreamingResponse(
-            data.images(), media_type="application/octet-stream", headers=KEPT
+            data.images(every), media_type="application/octet-stream", headers=KEPT
         )
 
     @own.get("/data/mesh/{number}/{name}")

@@ -73,10 +73,21 @@ class SceneData:
             return b""
         return mesh_bytes(self._surfaces[number])
 
-    def images(self) -> Iterator[bytes]:
-        """The images for the graphics card."""
+    def images(self, every: int = 1) -> Iterator[bytes]:
+        """The images for the graphics card.
+
+        Parameters
+        ----------
+        every : int
+            1: all voxels; 2: every second one along each axis.
+
+        Returns
+        -------
+        iterator of bytes
+            As ``reports.screen_scene.volume_bytes`` writes them.
+        """
         case = self._desk.case
-        return iter(()) if case is None else volume_bytes(case.ct)
+        return iter(()) if case is None else volume_bytes(case.ct, every)
 
     def middle_of(self, level: str) -> list[float]:
         """Where a vertebra's body lies.

@@ -24,6 +24,9 @@ from vertebloc.space.views import View, edge_words, screen_from_body
 WINDOW_HU = (-250.0, 1050.0)
 #: Room from which the violet ramp is at its lightest, mm. A display, no threshold.
 WIDEST_MM = 15.0
+#: Larger images are shown from every second voxel first. About 60 MB on their way.
+LARGE_VOXELS = 30_000_000
+COARSE = 2
 _SLICES_A_TIME = 16
 _BEHIND = {
     "left": View.THEATRE_STANDING_LEFT,
@@ -45,41 +48,49 @@ def volume_meta(ct: Volume, url: str) -> dict[str, Any]:
     ct : Volume
         Hounsfield units.
     url : str
-        Where its bytes are.
+        Where its bytes are; with ``?every=2`` added, every second voxel of them.
 
     Returns
     -------
     dict
-        Shape, and the map from patient LPS to texture coordinates (0 to 1, row by row).
+        Shape, and the map from patient LPS to texture coordinates (0 to 1, row by row); for a
+        large image also ``coarse``: every second voxel, to be shown while the rest travels.
     """
-    shape = np.array(ct.grid.shape, dtype=np.float64)
+    found = {"url": url, "window_hu": list(WINDOW_HU), **_texture(ct, 1)}
+    if ct.values.size > LARGE_VOXELS:
+        found["coarse"] = {"url": f"{url}?every={COARSE}", **_texture(ct, COARSE)}
+    return found
+
+
+def _texture(ct: Volume, every: int) -> dict[str, Any]:
+    shape = -(-np.array(ct.grid.shape) // every)
     texture = np.eye(4)
-    texture[:3, :3] = np.diag(1.0 / shape)
+    texture[:3, :3] = np.diag(1.0 / (every * shape))
     texture[:3, 3] = 0.5 / shape  # voxel centres lie half a voxel in
     matrix = texture @ ct.grid.lps_from_ijk.inverse.matrix
     return {
-        "url": url,
-        "shape": [int(n) for n in ct.grid.shape],
+        "shape": [int(n) for n in shape],
         "tex_from_lps": [float(x) for x in matrix.reshape(-1)],
-        "window_hu": list(WINDOW_HU),
     }
 
 
-def volume_bytes(ct: Volume) -> Iterator[bytes]:
+def volume_bytes(ct: Volume, every: int = 1) -> Iterator[bytes]:
     """The image as half-precision numbers, some slices at a time.
 
     Parameters
     ----------
     ct : Volume
         Hounsfield units; whole numbers up to 2048 stay exact.
+    every : int
+        1: all voxels; 2: every second one along each axis.
 
     Yields
     ------
     bytes
         i runs fastest, then j, then k.
     """
-    for first in range(0, ct.grid.shape[2], _SLICES_A_TIME):
-        slab = ct.values[:, :, first : first + _SLICES_A_TIME]
+    for first in range(0, ct.grid.shape[2], _SLICES_A_TIME * every):
+        slab = ct.values[::every, ::every, first : first + _SLICES_A_TIME * every : every]
         yield np.clip(slab, -60000, 60000).astype(np.float16).tobytes(order="F")
 
 
@@ -197,7 +208,11 @@ def scene_of(anatomy: Anatomy, level: Level) -> dict[str, Any]:
         "views": scene_views(lps),
         "centre": _list(lps.points(np.zeros(3))[0]),
         "frame": {
-            name: _list(axis) for name, axis in zip(("left", "back", "head"), axes, strict=True)
+            **{
+                name: _list(axis)
+                for name, axis in zip(("left", "back", "head"), axes, strict=True)
+            },
+            "origin": _list(lps.origin),
         },
         "canal": [
             {"point": _list(point), "head": _list(head)}
@@ -228,7 +243,12 @@ def bare_scene(ct: Volume) -> dict[str, Any]:
     return {
         "views": scene_views(eye),
         "centre": _list(middle),
-        "frame": {"left": [1, 0, 0], "back": [0, 1, 0], "head": [0, 0, 1]},
+        "frame": {
+            "left": [1, 0, 0],
+            "back": [0, 1, 0],
+            "head": [0, 0, 1],
+            "origin": _list(middle),
+        },
         "canal": [],
         "levels": [],
     }

@@ -87,39 +87,81 @@ export function sectionOfOutline(corners, view, centre) {
 }
 
 // The outline of a half cut's blade: from the midline outwards, from behind the entry to the tip.
-export function bladeOutline(mark, { behind = 12, beyond = 6, aside = 8 } = {}) {
-  const out = scale(mark.edge, mark.side === "left" ? 1 : -1);
-  const inner = scale(out, -mark.half_width_mm);
+// It reaches a hair over the midline: a slice in the midline itself must not graze the edge.
+export function bladeOutline(mark, { behind = 12, beyond = 6, aside = 8, over = 0.25 } = {}) {
+  const out = outward(mark);
+  const inner = scale(out, -mark.half_width_mm - over);
   const outer = scale(out, mark.half_width_mm + aside);
   const back = scale(mark.blade, -behind), front = scale(mark.blade, mark.depth_mm + beyond);
   const at = (a, b) => add(mark.entry_lps_mm, add(a, b));
   return [at(inner, back), at(outer, back), at(outer, front), at(inner, front)];
 }
 
-// New numbers of a half cut after one of its handles was pulled to a place (in the vertebra's
-// frame: axes left, back, head). "move" changes the height, "tip" the tilt, "side" the roll.
+// Along the entry edge, away from the midline.
+export const outward = (mark) => scale(mark.edge, mark.side === "left" ? 1 : -1);
+
+// A half cut's plane through its entry, in the vertebra's axes (left, back, head):
+//   -sin(roll) left + cos(roll) (sin(tilt) back + cos(tilt) head) = 0.
+const DEGREES = 180 / Math.PI;
+
+// How far the plane rises towards the head over a step to the left and to the back.
+function rise(left, back, { tilt_deg, roll_deg }) {
+  const tilt = tilt_deg / DEGREES, roll = roll_deg / DEGREES;
+  return (left * Math.tan(roll)) / Math.cos(tilt) - back * Math.tan(tilt);
+}
+
+// New numbers of a half cut after one of its handles was pulled to a place: the plane then holds
+// that place. "move" changes the height, "tip" the tilt, "side" the roll, and nothing else.
 export function pulled(mark, handle, point, frame) {
   const away = sub(point, mark.entry_lps_mm);
   const left = dot(away, frame.left), back = dot(away, frame.back), head = dot(away, frame.head);
-  const degrees = 180 / Math.PI;
   const { height_mm, tilt_deg, roll_deg } = mark;
   if (handle === "tip") {
-    return { height_mm, roll_deg, tilt_deg: clamp(Math.atan2(head, -back) * degrees) };
+    // cos(tilt) head - sin(tilt) forward = tan(roll) left
+    const far = Math.hypot(head, back), level = left * Math.tan(roll_deg / DEGREES);
+    const turn = Math.acos(bounded(level / Math.max(far, 1e-9), 1)) - Math.atan2(-back, head);
+    return { height_mm, roll_deg, tilt_deg: bounded(turn * DEGREES, 45) };
   }
   if (handle === "side") {
-    const sign = mark.side === "left" ? 1 : -1;
-    return { height_mm, tilt_deg, roll_deg: clamp(Math.atan2(sign * head, sign * left) * degrees) };
+    const tilt = tilt_deg / DEGREES, sign = mark.side === "left" ? 1 : -1;
+    const up = Math.sin(tilt) * back + Math.cos(tilt) * head;
+    return { height_mm, tilt_deg, roll_deg: bounded(Math.atan2(sign * up, sign * left) * DEGREES, 45) };
   }
-  // the height of the plane at the entry when it passes through the point
-  const rise = -back * Math.tan(tilt_deg / degrees) + left * Math.tan(roll_deg / degrees);
-  return { height_mm: height_mm + head - rise, tilt_deg, roll_deg };
+  return { height_mm: height_mm + head - rise(left, back, mark), tilt_deg, roll_deg };
 }
 
-const clamp = (angle) => Math.max(-45, Math.min(45, angle));
+const bounded = (value, limit) => Math.max(-limit, Math.min(limit, value));
 
 // Both halves in one plane when they move together: the other half takes the same plane.
 export function together(numbers, mark, other, frame) {
-  const across = dot(sub(other.entry_lps_mm, mark.entry_lps_mm), frame.left);
-  const height = numbers.height_mm + across * Math.tan((numbers.roll_deg * Math.PI) / 180);
-  return { ...numbers, height_mm: height };
+  const across = sub(other.entry_lps_mm, mark.entry_lps_mm);
+  const step = rise(dot(across, frame.left), dot(across, frame.back), numbers);
+  return { ...numbers, height_mm: numbers.height_mm + step };
+}
+
+// A half cut moved to new numbers, as the planner will lay it: drawn until its answer is there.
+export function laid(mark, numbers, frame) {
+  const tilt = numbers.tilt_deg / DEGREES, roll = numbers.roll_deg / DEGREES;
+  const body = ([left, back, head]) =>
+    add(add(scale(frame.left, left), scale(frame.back, back)), scale(frame.head, head));
+  const up = [-Math.sin(roll), Math.cos(roll) * Math.sin(tilt), Math.cos(roll) * Math.cos(tilt)];
+  const out = body(mark.cut === "cranial" ? up : scale(up, -1));
+  return { ...mark, ...numbers, out, up: out, polygon_lps_mm: [], margin_words: "",
+    blade: body([0, -Math.cos(tilt), Math.sin(tilt)]),
+    edge: body([Math.cos(roll), Math.sin(roll) * Math.sin(tilt), Math.sin(roll) * Math.cos(tilt)]),
+    entry_lps_mm: add(mark.entry_lps_mm, scale(frame.head, numbers.height_mm - mark.height_mm)) };
+}
+
+// Which half cuts a picture shows: from the side only the half that is in the slice's side of
+// the patient; in the midline the one nearer to the viewer.
+export function shownHalves(marks, view, centre, look, frame) {
+  if (look !== "side") return marks;
+  const best = new Map();
+  for (const mark of marks) {
+    const left = dot(sub(centre, frame.origin ?? centre), frame.left);
+    const inSlice = Math.abs(left) > 0.5 ? (left > 0) === (mark.side === "left")
+      : dot(outward(mark), view.toward) > 0;
+    if (inSlice) best.set(mark.cut, mark);
+  }
+  return [...best.values()];
 }
