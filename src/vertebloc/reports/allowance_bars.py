@@ -16,23 +16,24 @@ from vertebloc.resection.model import FaceMargin
 #: The bars' full length, and from where on a bar is at its lightest, mm of room.
 BAR_END_MM = 10.0
 
-#: Least height of one bar with its words, printed mm.
-_ROW_MM = 6.9
+#: Height of one bar's line, printed mm.
+_ROW_MM = 5.4
 
-#: Room for the numbers beside a bar, printed mm.
+#: Room for the name before a bar and for the numbers after it, printed mm.
+_NAME_MM = 50.0
 _NUMBERS_MM = 36.0
 
 _EDGE_MM = 1.5
-_TICK_MM = 1.3
-_TITLE_MM = 5.0
+_TICK_MM = 1.6
+_TITLE_MM = 5.4
 _LINE_MM = 4.0
-_BAR_HEIGHT_MM = 2.4
+_BAR_HEIGHT_MM = 2.6
 
 
 def allowance_picture(
     faces: Sequence[FaceMargin],
     hand: HandError | None,
-    printed_mm: tuple[float, float] = (63.0, 49.0),
+    printed_mm: tuple[float, float] = (122.0, 40.0),
 ) -> bytes:
     """Bars of room to tumour, one a bone face.
 
@@ -63,9 +64,8 @@ def allowance_picture(
     _write(axes, _EDGE_MM, _TITLE_MM / 2 + 0.4, text.SHEET_LABELS["bars"], weight="bold")
     if not faces:
         _write(axes, _EDGE_MM, _TITLE_MM + _ROW_MM / 2, picture_text.bars_empty())
-    pitch = (height - _TITLE_MM - foot) / max(1, len(faces))
     for row, face in enumerate(faces):
-        _draw_row(axes, face, hand, _TITLE_MM + row * pitch, width)
+        _draw_row(axes, face, hand, _TITLE_MM + row * _ROW_MM, width)
     for row, line in enumerate(note):
         y = height - foot + (row + 0.5) * _LINE_MM
         _write(axes, _EDGE_MM, y, line, color=palette.SOFT)
@@ -75,10 +75,11 @@ def allowance_picture(
 def _draw_row(
     axes: Axes, face: FaceMargin, hand: HandError | None, top_mm: float, width_mm: float
 ) -> None:
-    """Name and numbers of one face, and beneath them its bar."""
-    words_y, bar_y = top_mm + 1.8, top_mm + 4.2
-    length = width_mm - 3 * _EDGE_MM - _NUMBERS_MM
-    _write(axes, _EDGE_MM, words_y, face.name)
+    """Name of one face, its bar, and how far its cut may err, on one line."""
+    middle_y = top_mm + _ROW_MM / 2
+    start = _EDGE_MM + _NAME_MM
+    length = width_mm - start - _NUMBERS_MM - _EDGE_MM
+    _write(axes, _EDGE_MM, middle_y, face.name)
     if face.allowance is None or face.margin_mm < 0:
         numbers = picture_text.in_tumour(face.margin_mm)
     else:
@@ -94,15 +95,13 @@ def _draw_row(
                 face.allowance.searched_to_deg,
             ),
         )
-    middle_y = bar_y + _BAR_HEIGHT_MM / 2
+    bar_y = middle_y - _BAR_HEIGHT_MM / 2
     _write(axes, width_mm - _EDGE_MM, middle_y, numbers, ha="right", weight="bold")
-    axes.add_patch(
-        Rectangle((_EDGE_MM, bar_y), length, _BAR_HEIGHT_MM, fc=palette.TRACK, ec="none")
-    )
+    axes.add_patch(Rectangle((start, bar_y), length, _BAR_HEIGHT_MM, fc=palette.TRACK, ec="none"))
     room = min(max(face.margin_mm, 0.0), BAR_END_MM)
     axes.add_patch(
         Rectangle(
-            (_EDGE_MM, bar_y),
+            (start, bar_y),
             length * room / BAR_END_MM,
             _BAR_HEIGHT_MM,
             fc=palette.room_colour(room, BAR_END_MM),
@@ -111,13 +110,14 @@ def _draw_row(
         )
     )
     if hand is not None:
-        _draw_bracket(axes, hand, middle_y, length)
+        _draw_bracket(axes, hand, middle_y, (start, length))
 
 
-def _draw_bracket(axes: Axes, hand: HandError, y: float, length_mm: float) -> None:
+def _draw_bracket(axes: Axes, hand: HandError, y: float, bar_mm: tuple[float, float]) -> None:
     """The hand's error, from its low to its high end, paper-white around ink."""
+    start_mm, length_mm = bar_mm
     low, high = (
-        _EDGE_MM + length_mm * min(end, BAR_END_MM) / BAR_END_MM
+        start_mm + length_mm * min(end, BAR_END_MM) / BAR_END_MM
         for end in (hand.low_mm, hand.high_mm)
     )
     for color, lw in ((palette.SHEET, 2.6), (palette.INK, 1.0)):

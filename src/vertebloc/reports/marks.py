@@ -95,7 +95,13 @@ def draw_cuts(
             )
 
 
-def name_cuts(canvas: Canvas, scene: Scene, screen_from_lps: Transform, depth_mm: float) -> None:
+def name_cuts(
+    canvas: Canvas,
+    scene: Scene,
+    screen_from_lps: Transform,
+    depth_mm: float,
+    keep_clear: tuple[Bbox, ...],
+) -> None:
     """Write which body is cut, above each body cut."""
     tops: dict[str, tuple[float, float]] = {}
     for cut in scene.plan.cuts:
@@ -111,7 +117,7 @@ def name_cuts(canvas: Canvas, scene: Scene, screen_from_lps: Transform, depth_mm
     highest = top - canvas.paper(BAND_MM + 2 * _LINE_MM)
     for words, (x, y) in tops.items():
         place = (x, min(y + canvas.paper(_LINE_MM / 2 + 1.0), highest))
-        place_label(canvas, around(canvas, place), words, color=palette.CUT_EDGE)
+        place_label(canvas, around(canvas, place), words, keep_clear, color=palette.CUT_EDGE)
 
 
 def name_levels(canvas: Canvas, scene: Scene, screen_from_lps: Transform) -> None:
@@ -140,7 +146,9 @@ def name_levels(canvas: Canvas, scene: Scene, screen_from_lps: Transform) -> Non
             )
 
 
-def name_area(canvas: Canvas, loops: tuple[Loop, ...], name: str) -> None:
+def name_area(
+    canvas: Canvas, loops: tuple[Loop, ...], name: str, keep_clear: tuple[Bbox, ...] = ()
+) -> None:
     """Write what an area is, at the middle of its largest loop, if that is in the picture."""
     if not loops:
         return
@@ -151,7 +159,7 @@ def name_area(canvas: Canvas, loops: tuple[Loop, ...], name: str) -> None:
     if left < middle[0] < right and bottom < middle[1] < top:
         x = float(np.clip(middle[0], left + edge, right - edge))
         y = float(np.clip(middle[1], bottom + edge, top - edge))
-        place_label(canvas, around(canvas, (x, y)), picture_text.AREA_NAMES[name])
+        place_label(canvas, around(canvas, (x, y)), picture_text.AREA_NAMES[name], keep_clear)
 
 
 def name_rib(
@@ -204,13 +212,13 @@ def ring_weakest(
     screen_from_lps: Transform,
     depth_mm: float,
     keep_clear: tuple[Loop, ...],
-) -> None:
+) -> tuple[Bbox, ...]:
     """Ring the place where a bone cut comes closest to tumour, with its number and the cut.
 
     Parameters
     ----------
     canvas : Canvas
-        Picture, with all other words on it.
+        Picture, with the words on it that do not move.
     scene : Scene
         Whose plan has the bone faces.
     screen_from_lps : Transform
@@ -219,14 +227,20 @@ def ring_weakest(
         Screen z of the picture's plane.
     keep_clear : tuple of loops
         Areas that the words should not cover, such as the tumour.
+
+    Returns
+    -------
+    tuple of Bbox, mm
+        Where the ring is, for other words to keep clear of; empty without a bone face.
     """
     face = scene.weakest_bone_face
     if face is None:
-        return
+        return ()
     x, y, z = screen_from_lps.points(face.weakest)[0]
     canvas.axes.plot(x, y, "o", ms=13, mfc="none", mec="#ffffff", mew=1.5, zorder=9)
     radius = canvas.paper(_RING_MM)
-    clear = [Bbox.from_extents(x - radius, y - radius, x + radius, y + radius)]
+    ring = Bbox.from_extents(x - radius, y - radius, x + radius, y + radius)
+    clear = [ring]
     clear += [Bbox.from_extents(*loop.min(axis=0), *loop.max(axis=0)) for loop in keep_clear]
     lines = (
         *picture_text.nearest_on_picture(face.margin_mm, face.name),
@@ -255,3 +269,4 @@ def ring_weakest(
     length = max(float(np.linalg.norm(towards)), 1e-9)
     rim = np.array((x, y)) + towards / length * radius
     canvas.axes.plot(*np.array((rim, near)).T, color="#ffffff", lw=0.9, zorder=9)
+    return (ring,)

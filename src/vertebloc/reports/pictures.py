@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from matplotlib.transforms import Bbox
 from numpy.typing import NDArray
 
 from vertebloc.reports import marks, palette, picture_text
@@ -74,9 +75,9 @@ def coronal_picture(scene: Scene, printed_mm: tuple[float, float] = (122.0, 60.0
     marks.draw_cuts(canvas, scene, screen_from_lps, depth)
     mark_orientation(canvas, view, "" if scene.standing is None else picture_text.YOU_STAND_HERE)
     marks.name_levels(canvas, scene, screen_from_lps)
-    marks.name_cuts(canvas, scene, screen_from_lps, depth)
-    _name_areas(canvas, loops)
-    marks.ring_weakest(canvas, scene, screen_from_lps, depth, loops.get("tumour", ()))
+    ring = marks.ring_weakest(canvas, scene, screen_from_lps, depth, loops.get("tumour", ()))
+    marks.name_cuts(canvas, scene, screen_from_lps, depth, ring)
+    _name_areas(canvas, loops, ring)
     return png_bytes(canvas.figure)
 
 
@@ -216,9 +217,11 @@ def _draw_slice(
     return loops
 
 
-def _name_areas(canvas: Canvas, loops: dict[str, tuple[Loop, ...]]) -> None:
+def _name_areas(
+    canvas: Canvas, loops: dict[str, tuple[Loop, ...]], keep_clear: tuple[Bbox, ...] = ()
+) -> None:
     for name in ("tumour", "sac", "aorta"):
-        marks.name_area(canvas, loops.get(name, ()), name)
+        marks.name_area(canvas, loops.get(name, ()), name, keep_clear)
 
 
 def _draw_sac(

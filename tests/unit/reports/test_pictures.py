@@ -300,7 +300,7 @@ def test_a_scene_without_images_and_outlines_still_draws(scene: Scene) -> None:
 
 def test_bar_is_as_long_as_the_margin_and_as_dark_as_told(scene: Scene) -> None:
     caudal = replace(scene.bone_faces[2], margin_mm=4.2)
-    image = pixels(allowance_picture([caudal], None, (66.0, 46.0)))
+    image = pixels(allowance_picture([caudal], None))
     colour = np.round(255 * palette.rgb(palette.room_colour(4.2, bars.BAR_END_MM)))
     track = np.round(255 * palette.rgb(palette.TRACK))
     filled = (np.abs(image - colour).max(axis=2) <= 2).any(axis=0).sum()
@@ -313,7 +313,7 @@ def test_bracket_spans_the_hands_error(scene: Scene) -> None:
     hands = [
         HandError(low_mm=low, high_mm=high, words="free-hand") for low, high in ((2, 6), (0, 0))
     ]
-    drawn, at_zero = (pixels(allowance_picture(faces, hand, (66.0, 46.0))) for hand in hands)
+    drawn, at_zero = (pixels(allowance_picture(faces, hand)) for hand in hands)
     track = np.abs(at_zero - np.round(255 * palette.rgb(palette.TRACK))).max(axis=2) <= 2
     start, end = np.flatnonzero(track.any(axis=0))[[0, -1]]
     ink = np.round(255 * palette.rgb(palette.INK))
