@@ -57,7 +57,9 @@ def show_card(card: Card) -> None:
     """
     rows = "".join(f"<dt>{escape(name)}</dt><dd>{escape(value)}</dd>" for name, value in card.rows)
     parts = [f"<h2>{escape(card.title)}</h2>", card.svg]
-    if rows:
+    if len(card.rows) > 8:  # a long list is folded away
+        parts.append(f"<details><summary>{escape(words.LIST)}</summary><dl>{rows}</dl></details>")
+    elif rows:
         parts.append(f"<dl>{rows}</dl>")
     if card.note and card.svg:  # a drawing speaks first; how to read it is folded away
         parts.append(

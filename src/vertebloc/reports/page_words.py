@@ -38,6 +38,7 @@ WRITING_SHEET = "writing the sheet"
 MAKING_DEMO = "making the made-up patient: images, contours, case"
 LEVEL_CHANGED = "level"
 STALE = "out of date"
+LIST = "the whole list"
 IN_WORDS = "the whole plan in words"
 HOW_TO_READ = "how to read this"
 WHY = "why these numbers"
@@ -252,3 +253,25 @@ def area_and_margin(area_mm2: float, margin_mm: float, barrier: str) -> str:
 def left_behind(volume: str) -> str:
     """How much tumour stays outside the piece."""
     return f"{volume} of tumour left behind"
+
+
+CARTON_HEADINGS = ("face", "kind", "margin", "area", "between")
+DEPTHS = "How deep may each blade go?"
+DEPTHS_BY_ANGLE = "How deep, by the blade's angle"
+DEPTHS_CAUTION = (
+    "Depths count from where the blade meets bone. A gap to a vessel is information from a supine "
+    "CT before dissection, never room for the blade."
+)
+DEPTH_HEADINGS = ("half cut", "blade held", "far cortex", "stop", "vessel", "protector")
+ACTS = "In which order, and can we still stop?"
+ACT_HEADINGS = ("no.", "act", "of this plan", "can we stop after it?", "what may go wrong")
+BAIL_OUTS = "If it goes wrong"
+BAIL_OUT_CAUTION = (
+    "Common practice where no source is named; local protocols and the responsible surgeon decide."
+)
+BAIL_OUT_HEADINGS = ("trouble", "steps", "source")
+
+
+def square_mm(area_mm2: float) -> str:
+    """An area."""
+    return f"{area_mm2:.0f} mm²"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +15,7 @@ from vertebloc.exchange.choices_file import read_choices
 from vertebloc.exchange.nifti import read_nifti_labels, read_nifti_volume
 from vertebloc.exchange.surface_files import read_surfaces
 from vertebloc.reports import planning_sheet
+from vertebloc.reports.theatre_pages import further_pages
 from vertebloc.space.grids import Volume
 
 
@@ -52,11 +54,19 @@ def load_identity(case: CaseFolder) -> Identity:
 
 
 def load_pictures(case: CaseFolder) -> dict[str, bytes]:
-    """The plan's pictures as PNG, by name; empty if none were drawn."""
+    """The plan's pictures, PNG and SVG, by name; empty if none were drawn."""
     if not case.has("pictures"):
         return {}
     folder: Path = case.path_of("pictures")
-    return {path.stem: path.read_bytes() for path in sorted(folder.glob("*.png"))}
+    drawn = (path for path in sorted(folder.iterdir()) if path.suffix in (".png", ".svg"))
+    return {path.stem: path.read_bytes() for path in drawn}
+
+
+def print_sheet(
+    document: Mapping[str, Any], pictures: Mapping[str, bytes], identity: Identity | None
+) -> bytes:
+    """The whole sheet as PDF: the planning page and what follows it."""
+    return planning_sheet(document, pictures, identity, further=further_pages(document, pictures))
 
 
 class Restamper:
@@ -68,4 +78,4 @@ class Restamper:
 
     def __call__(self, document: dict[str, Any]) -> bytes:
         """The sheet as PDF."""
-        return planning_sheet(document, self._pictures, self._identity)
+        return print_sheet(document, self._pictures, self._identity)

@@ -311,7 +311,7 @@ class OpenCase:
             )
         scene = make_scene(prepared, planned.plan, planned.choices, self.ct)
         return save_plan(
-            self.folder, dict(planned.document), scene, prepared.staging, inputs=planned.inputs
+            self.folder, dict(planned.document), scene, prepared, inputs=planned.inputs
         )
 
     def close(self) -> None:

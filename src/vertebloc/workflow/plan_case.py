@@ -15,14 +15,15 @@ from vertebloc.reports import (
     Scene,
     plan_json,
     planning_pictures,
-    planning_sheet,
     published_hand_error,
 )
+from vertebloc.reports.carton import carton_svg, unfold
+from vertebloc.reports.depth_picture import depth_picture
+from vertebloc.reports.theatre_pages import CARTON, DEPTHS
 from vertebloc.resection import ResectionPlan
 from vertebloc.space.frames import Side
 from vertebloc.space.grids import Volume
 from vertebloc.space.surfaces import TriangleSurface
-from vertebloc.staging import Staging
 from vertebloc.workflow.clock import read_clock
 from vertebloc.workflow.compute_plan import Prepared, plan_prepared, prepare_plan
 from vertebloc.workflow.load_case import (
@@ -31,6 +32,7 @@ from vertebloc.workflow.load_case import (
     load_contours,
     load_ct,
     load_identity,
+    print_sheet,
 )
 from vertebloc.workflow.saying import Say, say_nothing
 from vertebloc.workflow.sheet_copy import renew_copy
@@ -89,14 +91,14 @@ def plan_case(
     plan, document = plan_prepared(prepared, choices, inputs)
     say("drawing the sheet")
     scene = make_scene(prepared, plan, choices, load_ct(case))
-    return save_plan(case, document, scene, prepared.staging, inputs=inputs, copy=without_identity)
+    return save_plan(case, document, scene, prepared, inputs=inputs, copy=without_identity)
 
 
 def save_plan(
     case: CaseFolder,
     document: dict[str, Any],
     scene: Scene,
-    staging: Staging,
+    prepared: Prepared,
     *,
     inputs: Inputs,
     copy: bool = False,
@@ -111,8 +113,8 @@ def save_plan(
         Content of plan.json.
     scene : Scene
         What the pictures are drawn from.
-    staging : Staging
-        For the ring.
+    prepared : Prepared
+        Staging for the ring, the tumour's distances for the carton.
     inputs : Inputs
         What it was computed from.
     copy : bool
@@ -128,15 +130,17 @@ def save_plan(
     InputError
         If the disk refuses.
     """
-    pictures = planning_pictures(scene, staging)
-    sheet = planning_sheet(document, pictures, load_identity(case))
+    pictures = planning_pictures(scene, prepared.staging)
+    pictures |= _drawings(scene, prepared)
+    sheet = print_sheet(document, pictures, load_identity(case))
     saved = plan_json(document)
     now = read_clock()
     with case.transaction(now=now, what="plan computed", restamp=Restamper(case)) as change:
         change.put_bytes("plan", "plan.json", saved)
         change.put_bytes("sheet", "planning-sheet.pdf", sheet)
         for name, picture in pictures.items():
-            change.put_bytes("pictures", f"{name}.png", picture)
+            ending = "png" if picture.startswith(b"\x89PNG") else "svg"
+            change.put_bytes("pictures", f"{name}.{ending}", picture)
         change.record_plan(inputs, document["code"])
     return PlanReport(
         document=document,
@@ -145,6 +149,15 @@ def save_plan(
         plan_path=case.path / "plan.json",
         copy_without_identity=renew_copy(case, wanted=copy),
     )
+
+
+def _drawings(scene: Scene, prepared: Prepared) -> dict[str, bytes]:
+    """The drawings of the sheet's further pages, as SVG."""
+    carton = unfold(scene.plan, scene.vertebra, prepared.solids.tumour_field)
+    return {
+        CARTON: carton_svg(carton).encode(),
+        DEPTHS: depth_picture(scene.plan.depths, scene.vertebra).encode(),
+    }
 
 
 def make_scene(prepared: Prepared, plan: ResectionPlan, choices: Choices, ct: Volume) -> Scene:

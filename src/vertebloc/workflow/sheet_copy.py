@@ -6,8 +6,7 @@ from pathlib import Path
 
 from vertebloc.exchange import atomic
 from vertebloc.exchange.case_folder import CaseFolder
-from vertebloc.reports import planning_sheet
-from vertebloc.workflow.load_case import load_pictures
+from vertebloc.workflow.load_case import load_pictures, print_sheet
 
 COPY = "planning-sheet-without-identity.pdf"
 
@@ -35,7 +34,7 @@ def renew_copy(case: CaseFolder, *, wanted: bool = False) -> Path | None:
     path = case.path / COPY
     if not case.has("plan") or not (wanted or path.exists()):
         return None
-    sheet = planning_sheet(case.json_of("plan"), load_pictures(case), None)
+    sheet = print_sheet(case.json_of("plan"), load_pictures(case), None)
     with atomic.say_plainly(f"save {path}"):
         if not path.exists() or path.read_bytes() != sheet:
             atomic.write_whole(path, sheet)
