@@ -11,7 +11,7 @@ from vertebloc.resection.allowance import measure_allowance
 from vertebloc.resection.containment import find_tumour_left
 from vertebloc.resection.cuts import CUT_RULE
 from vertebloc.resection.depth import DepthBones, measure_depths
-from vertebloc.resection.depth_model import DepthSettings
+from vertebloc.resection.depth_model import DepthFan, DepthSettings
 from vertebloc.resection.fates import ArchPlan, plan_arch, plan_ribs
 from vertebloc.resection.keystone import measure_keystone
 from vertebloc.resection.margins import measure_face
@@ -104,14 +104,7 @@ def plan_resection(
     deep = DepthSettings(contour_error_mm=choices.contour_error_mm)
     steps = PlannedSteps(
         cuts=(*body_cuts, *(cut for cut in planes if all(cut is not b for b in body_cuts))),
-        depths=measure_depths(
-            anatomy,
-            level,
-            DepthBones(front=bones.front, vessels=bones.vessels, known=bones.known),
-            body_cuts,
-            settings=deep,
-            bone_error_mm=solids.bone_error_mm,
-        ),
+        depths=_depths(anatomy, solids, bones, body_cuts, deep),
         open_side=arch.open_side,
         bone_fates=_fates(arch, bones, vertebra, nibbled),
         rib_fates=plan_ribs(anatomy, vertebra, body_cuts, choices),
@@ -140,6 +133,23 @@ def plan_resection(
             *_touched(nibbled_surface, vertebra, solids.tumour_field),
             *deep.assumptions,
         ),
+    )
+
+
+def _depths(
+    anatomy: Anatomy,
+    solids: ResectionSolids,
+    bones: BoneSolids,
+    cuts: tuple[HalfCut, ...],
+    settings: DepthSettings,
+) -> tuple[DepthFan, ...]:
+    return measure_depths(
+        anatomy,
+        solids.level,
+        DepthBones(front=bones.front, vessels=bones.vessels, known=bones.known),
+        cuts,
+        settings=settings,
+        bone_error_mm=solids.bone_error_mm,
     )
 
 
