@@ -262,16 +262,27 @@ DEPTHS_CAUTION = (
     "Depths count from where the blade meets bone. A gap to a vessel is information from a supine "
     "CT before dissection, never room for the blade."
 )
-DEPTH_HEADINGS = ("half cut", "blade held", "far cortex", "stop", "vessel", "protector")
+PROTECTOR_HEADINGS = ("half cut", "protector")
+DEPTH_HEADINGS = ("half cut", "blade held", "far cortex", "stop", "vessel")
 ACTS = "In which order, and can we still stop?"
-ACT_HEADINGS = ("no.", "act", "of this plan", "can we stop after it?", "what may go wrong")
+ACT_HEADINGS = ("no.", "still stop?", "act")
 BAIL_OUTS = "If it goes wrong"
 BAIL_OUT_CAUTION = (
     "Common practice where no source is named; local protocols and the responsible surgeon decide."
 )
-BAIL_OUT_HEADINGS = ("trouble", "steps", "source")
+BAIL_OUT_HEADINGS = ("trouble", "steps")
 
 
 def square_mm(area_mm2: float) -> str:
     """An area."""
     return f"{area_mm2:.0f} mm²"
+
+
+def source_of(source: str) -> str:
+    """Where a rule comes from."""
+    return f"({source})"
+
+
+def may_go_wrong(troubles: str) -> str:
+    """What an act may bring."""
+    return f"May bring: {troubles}."

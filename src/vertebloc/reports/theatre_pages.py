@@ -6,6 +6,7 @@ import re
 from collections.abc import Mapping
 from typing import Any
 
+from vertebloc.case.choice_words import Act
 from vertebloc.reports import page_words as words
 from vertebloc.reports import text
 from vertebloc.reports.acts_page import acts_rows, acts_sentence, acts_warnings, bail_out_rows
@@ -20,6 +21,7 @@ from vertebloc.reports.sheet_pages import (
 
 #: Names under which a case keeps the drawings of these pages, as SVG.
 CARTON, DEPTHS = "carton", "depths"
+SIGNAL_RUN = Act.SIGNAL_RUN.value
 
 
 def further_pages(
@@ -70,32 +72,34 @@ def _carton(document: Mapping[str, Any], pictures: Mapping[str, bytes]) -> Sheet
 
 
 def _depths(document: Mapping[str, Any], pictures: Mapping[str, bytes]) -> list[SheetPage]:
-    rows = tuple(
-        (row["cut"], row["held"], row["far"], row["stop"], row["vessel"], row["protector"])
-        for row in depth_rows(document)
+    rows = depth_rows(document)
+    protectors = tuple((row["cut"], row["protector"]) for row in rows if row["protector"])
+    by_angle = tuple(
+        (row["cut"], row["held"], row["far"], row["stop"], row["vessel"]) for row in rows
     )
     return [
         SheetPage(
             title=words.DEPTHS,
             sentence=depth_sentence(document),
-            picture=_picture(pictures, DEPTHS, words.DEPTHS, width_mm=120.0),
+            picture=_picture(pictures, DEPTHS, words.DEPTHS, width_mm=112.0),
+            table=SheetTable(headings=words.PROTECTOR_HEADINGS, rows=protectors),
         ),
         SheetPage(
             title=words.DEPTHS_BY_ANGLE,
             sentence=words.DEPTHS_CAUTION,
-            table=SheetTable(headings=words.DEPTH_HEADINGS, rows=rows),
+            table=SheetTable(headings=words.DEPTH_HEADINGS, rows=by_angle),
         ),
     ]
 
 
 def _acts(document: Mapping[str, Any]) -> list[SheetPage]:
-    rows = tuple(
-        (row["number"], row["act"], row["parts"], row["stop_words"], row["trouble"])
-        for row in acts_rows(document)
-    )
+    rows = tuple((row["number"], row["stop"], _act(row)) for row in acts_rows(document))
     warnings = [str(one["words"]) for one in acts_warnings(document)]
     bail_out = tuple(
-        (text.sentence(one["trouble"]).rstrip("."), " ".join(one["steps"]), one["source"])
+        (
+            text.sentence(one["trouble"]).rstrip("."),
+            " ".join([*one["steps"], words.source_of(one["source"])]),
+        )
         for one in bail_out_rows(document)
     )
     return [
@@ -111,6 +115,18 @@ def _acts(document: Mapping[str, Any]) -> list[SheetPage]:
             table=SheetTable(headings=words.BAIL_OUT_HEADINGS, rows=bail_out),
         ),
     ]
+
+
+def _act(row: Mapping[str, str]) -> str:
+    """An act in one cell: what it is, of what, and what comes with it."""
+    said = [row["act"]]
+    if row["parts"]:
+        said.append(text.sentence(row["parts"]))
+    if row["stop"] == "only with" and row["id"] != SIGNAL_RUN:  # the act before it says so
+        said.append(text.sentence(row["stop_words"]))
+    if row["trouble"]:
+        said.append(words.may_go_wrong(row["trouble"]))
+    return " ".join(said)
 
 
 def _picture(
