@@ -7,6 +7,12 @@ import pytest
 from vertebloc.reports import page_words as words
 from vertebloc.reports.theatre_pages import CARTON, DEPTHS, further_pages
 
+
+@pytest.fixture
+def document(made_up):
+    return made_up.document()
+
+
 SVG = b'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 100 400"></svg>'
 
 
