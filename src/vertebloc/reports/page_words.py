@@ -130,10 +130,17 @@ VIEWER = {
     },
     "which_cut": "which cut",
     "together": HALVES_TOGETHER,
-    "stage": "picture: arrows step through slices, plus and minus zoom, Home centres; "
-    "Tab reaches the cuts' handles, arrows move them by 0.5 mm, with Shift by 0.1 mm",
+    "stage": "picture: up and down step through slices, with Shift arrows move the picture, plus "
+    "and minus zoom, square brackets make it darker and brighter, Home centres; in the solid "
+    "picture arrows turn it; Tab reaches the cuts' handles, arrows move them by 0.5 mm, with "
+    "Shift by 0.1 mm",
     "loading": "loading the images",
+    "let_go": "the graphics card let the picture go; it is drawn anew",
     "turned": "turned by hand",
+    "in_plane": "in the plane of the",
+    "across_canal": "square to the canal",
+    "level_with": "level with",
+    "off_slice": "mm off this slice",
     "stand_here": "you stand here",
     "handles": {"move": "height", "tip": "tilt", "side": "roll"},
     "directions": {

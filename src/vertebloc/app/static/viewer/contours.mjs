@@ -11,12 +11,16 @@ const INK = {
 const CUT = "#57c2b9", SOFT = "#b9c6ca";
 const BEHIND_MM = 12; // of the entry, a blade is drawn from here
 
+// Draws the outlines; returns the box that the tumour takes, in pixels, or null.
 export function drawContours(pen, scene) {
   const { view, centre, toPixels } = scene;
+  let tumour = null;
   for (const part of scene.parts) {
     if (part.kind === "piece") continue;
     const path = new Path2D();
-    for (const loop of sectionLoops(part.mesh, view, centre)) {
+    const loops = sectionLoops(part.mesh, view, centre);
+    if (part.kind === "tumour") tumour = boxOf(loops.flat().map((xy) => toPixels(...xy)));
+    for (const loop of loops) {
       loop.forEach(([x, y], i) => (i ? path.lineTo(...toPixels(x, y)) : path.moveTo(...toPixels(x, y))));
       path.closePath();
     }
@@ -30,6 +34,19 @@ export function drawContours(pen, scene) {
     pen.stroke(path);
   }
   pen.setLineDash([]);
+  return tumour;
+}
+
+export function boxOf(points) {
+  if (!points.length) return null;
+  let [left, top] = points[0], [right, bottom] = points[0];
+  for (const [x, y] of points) {
+    left = Math.min(left, x);
+    right = Math.max(right, x);
+    top = Math.min(top, y);
+    bottom = Math.max(bottom, y);
+  }
+  return { x: left, y: top, width: right - left, height: bottom - top };
 }
 
 let hatched = null;

@@ -53,9 +53,23 @@ export class SliceDrawing {
     return program;
   }
 
-  // Half-floats of a volume arrive slice by slice; what came is shown, the rest is air.
-  async load(meta, onProgress) {
-    const gl = this.gl, [ni, nj, nk] = meta.shape;
+  // A large volume is shown from every second voxel first, then whole.
+  async load(meta, { onProgress, onShown, signal }) {
+    this.windowHu = this.windowHu ?? [...meta.window_hu];
+    if (meta.coarse) {
+      await this.fetchInto(meta.coarse, { signal });
+      onShown?.();
+    }
+    await this.fetchInto(meta, { onProgress, signal });
+    onShown?.();
+  }
+
+  // Half-floats arrive slice by slice and go to the card some slices at a time; the texture shown
+  // until then stays until all are there.
+  async fetchInto({ url, shape: [ni, nj, nk], tex_from_lps }, { onProgress, signal }) {
+    const gl = this.gl;
+    const answer = await fetch(url, { signal });
+    if (!answer.ok) throw new Error(await answer.text());
     const texture = gl.createTexture();
     gl.bindTexture(gl.TEXTURE_3D, texture);
     gl.texStorage3D(gl.TEXTURE_3D, 1, gl.R16F, ni, nj, nk);
@@ -64,16 +78,14 @@ export class SliceDrawing {
       [gl.TEXTURE_WRAP_S, gl.CLAMP_TO_EDGE], [gl.TEXTURE_WRAP_T, gl.CLAMP_TO_EDGE],
       [gl.TEXTURE_WRAP_R, gl.CLAMP_TO_EDGE],
     ]) gl.texParameteri(gl.TEXTURE_3D, name, value);
-    const answer = await fetch(meta.url);
-    if (!answer.ok) throw new Error(await answer.text());
     const reader = answer.body.getReader();
-    const bytesPerSlice = ni * nj * 2, slab = new Uint8Array(bytesPerSlice * Math.min(16, nk));
+    const bytesPerSlice = ni * nj * 2, slab = new Uint8Array(bytesPerSlice * Math.min(8, nk));
     let filled = 0, next = 0;
-    gl.pixelStorei(gl.UNPACK_ALIGNMENT, 2);
     const flush = () => {
       const slices = Math.floor(filled / bytesPerSlice);
       if (!slices) return;
       gl.bindTexture(gl.TEXTURE_3D, texture);
+      gl.pixelStorei(gl.UNPACK_ALIGNMENT, 2);
       gl.texSubImage3D(gl.TEXTURE_3D, 0, 0, 0, next, ni, nj, slices, gl.RED, gl.HALF_FLOAT,
         new Uint16Array(slab.buffer, 0, slices * ni * nj));
       next += slices;
@@ -93,10 +105,13 @@ export class SliceDrawing {
       onProgress?.(next / nk);
     }
     flush();
-    this.gl.deleteTexture(this.texture ?? null);
+    if (next !== nk) {
+      gl.deleteTexture(texture);
+      throw new Error(`the images broke off after ${next} of ${nk} slices: load the page again`);
+    }
+    gl.deleteTexture(this.texture ?? null);
     this.texture = texture;
-    this.texFromLps = new Float32Array(meta.tex_from_lps);
-    this.windowHu = this.windowHu ?? meta.window_hu;
+    this.texFromLps = new Float32Array(tex_from_lps);
   }
 
   draw(view, centre, mmPerPixel) {

@@ -1,19 +1,26 @@
 // The solid picture: bones, tumour, sac and the piece, turned by hand, drawn only on change.
+// Bone is solid; tumour and sac that lie behind it shine through, as drawn on the sheet.
 
+// colour, pattern (0 plain, 1 stripes, 2 dots), how much of it shines through what hides it
 const LOOK = {
-  bone: ["#e2d8c2", 0.38], rib: ["#e2d8c2", 0.55], piece: ["#f4ecd9", 0.62], nibbled: ["#9c8f74", 0.5],
-  tumour: ["#6d2f5e", 1], sac: ["#c99a2e", 1], cord: ["#f1d58f", 1], vessel: ["#476a78", 0.9],
+  bone: ["#cfc4ac", 0, 0], rib: ["#cfc4ac", 0, 0], piece: ["#f4ecd9", 0, 0], nibbled: ["#9c8f74", 2, 0],
+  tumour: ["#6d2f5e", 1, 0.72], sac: ["#c99a2e", 0, 0.3], cord: ["#f1d58f", 0, 0], vessel: ["#476a78", 0, 0],
 };
+const NEARER = new Set(["piece", "nibbled"]); // lie in the bone they were cut from: drawn over it
 
-const VERTEX = `varying vec3 n; varying vec3 at;
-void main() { n = normalMatrix * normal; at = position;
+const VERTEX = `varying vec3 n;
+void main() { n = normalMatrix * normal;
   gl_Position = projectionMatrix * modelViewMatrix * vec4(position, 1.0); }`;
-const FRAGMENT = `uniform vec3 ink; uniform float opacity; uniform float hatch; varying vec3 n; varying vec3 at;
+const FRAGMENT = `uniform vec3 ink; uniform float opacity; uniform int pattern; varying vec3 n;
 void main() {
-  float light = 0.35 + 0.65 * abs(normalize(n).z);
-  vec3 c = ink * light;
-  if (hatch > 0.5 && fract((at.x + at.y + at.z) / 3.0) < 0.28) c = vec3(0.72, 0.50, 0.66) * light;
-  gl_FragColor = vec4(c, opacity); }`;
+  float light = 0.30 + 0.70 * abs(normalize(n).z);
+  vec3 c = ink;
+  if (pattern == 1 && fract((gl_FragCoord.x + gl_FragCoord.y) / 9.0) < 0.26) c = vec3(0.85, 0.66, 0.80);
+  vec2 cell = fract(gl_FragCoord.xy / 7.0) - 0.5;
+  if (pattern == 2 && dot(cell, cell) < 0.045) c = vec3(0.96, 0.94, 0.88);
+  gl_FragColor = vec4(c * light, opacity); }`;
+
+const rgb = (colour) => [1, 3, 5].map((at) => parseInt(colour.slice(at, at + 2), 16) / 255);
 
 export class SolidDrawing {
   constructor(canvas, THREE) {
@@ -24,27 +31,32 @@ export class SolidDrawing {
     this.scene = new THREE.Scene();
     this.camera = new THREE.OrthographicCamera(-1, 1, 1, -1, 0.1, 2000);
     this.parts = new Map();
+    this.faces = [];
     this.turn = new THREE.Quaternion();
   }
 
   put(name, kind, mesh) {
     this.drop(name);
-    const THREE = this.THREE, [colour, opacity] = LOOK[kind] ?? LOOK.bone;
+    const THREE = this.THREE, [colour, pattern, ghost] = LOOK[kind] ?? LOOK.bone;
     const shape = new THREE.BufferGeometry();
     shape.setAttribute("position", new THREE.BufferAttribute(mesh.positions, 3));
     shape.setIndex(new THREE.BufferAttribute(mesh.triangles, 1));
     shape.computeVertexNormals();
-    const ink = new THREE.Color(colour).convertLinearToSRGB();
-    const material = new THREE.ShaderMaterial({
+    const inkOf = (opacity, more) => new THREE.ShaderMaterial({
       vertexShader: VERTEX, fragmentShader: FRAGMENT, side: THREE.DoubleSide,
-      transparent: opacity < 1, depthWrite: opacity >= 1,
-      uniforms: {
-        ink: { value: [ink.r, ink.g, ink.b] }, opacity: { value: opacity },
-        hatch: { value: kind === "tumour" ? 1 : 0 },
-      },
+      uniforms: { ink: { value: rgb(colour) }, opacity: { value: opacity }, pattern: { value: pattern } },
+      ...more,
     });
-    const part = new THREE.Mesh(shape, material);
-    part.renderOrder = opacity < 1 ? 2 : 1;
+    const lifted = NEARER.has(kind)
+      ? { polygonOffset: true, polygonOffsetFactor: -2, polygonOffsetUnits: -40 } : {};
+    const part = new THREE.Group();
+    part.add(new THREE.Mesh(shape, inkOf(1, lifted)));
+    if (ghost) {
+      const hidden = { transparent: true, depthWrite: false, depthFunc: THREE.GreaterDepth };
+      const shining = new THREE.Mesh(shape, inkOf(ghost, hidden));
+      shining.renderOrder = kind === "tumour" ? 3 : 2;
+      part.add(shining);
+    }
     this.parts.set(name, part);
     this.scene.add(part);
   }
@@ -53,27 +65,33 @@ export class SolidDrawing {
     const part = this.parts.get(name);
     if (!part) return;
     this.scene.remove(part);
-    part.geometry.dispose();
-    part.material.dispose();
+    part.children[0].geometry.dispose();
+    for (const mesh of part.children) mesh.material.dispose();
     this.parts.delete(name);
   }
 
-  show(name, wanted) {
-    if (this.parts.has(name)) this.parts.get(name).visible = wanted;
-  }
-
-  // Flat faces and lines of the cuts: [{points: [[x,y,z]..], colour, opacity}]
-  putFaces(faces) {
+  // Flat faces of the cuts, tinted by their room to tumour, with a firm edge; seen through bone.
+  putFaces(marks) {
+    if (this.facesOf === marks) return;
+    this.facesOf = marks;
     const THREE = this.THREE;
-    for (const old of this.faces ?? []) { this.scene.remove(old); old.geometry.dispose(); }
-    this.faces = faces.map(({ points, colour, line }) => {
-      const shape = new THREE.BufferGeometry().setFromPoints(points.map((p) => new THREE.Vector3(...p)));
-      const drawn = new THREE.LineLoop(shape, new THREE.LineBasicMaterial({ color: colour, linewidth: line ?? 1 }));
-      drawn.renderOrder = 3;
-      drawn.material.depthTest = false;
-      this.scene.add(drawn);
-      return drawn;
+    for (const old of this.faces) {
+      this.scene.remove(old);
+      old.geometry.dispose();
+      old.material.dispose();
+    }
+    this.faces = marks.filter((mark) => mark.polygon_lps_mm?.length > 2).flatMap((mark) => {
+      const points = mark.polygon_lps_mm.map((p) => new THREE.Vector3(...p));
+      const [x, y] = [mark.edge, mark.blade].map((axis) => new THREE.Vector3(...axis));
+      const flat = points.map((p) => new THREE.Vector2(p.dot(x), p.dot(y)));
+      const filled = new THREE.BufferGeometry().setFromPoints(points);
+      filled.setIndex(THREE.ShapeUtils.triangulateShape(flat, []).flat());
+      const over = { depthTest: false, depthWrite: false, transparent: true };
+      const tint = new THREE.MeshBasicMaterial({ color: mark.ink, opacity: 0.5, side: THREE.DoubleSide, ...over });
+      const edge = new THREE.LineBasicMaterial({ color: "#57c2b9", ...over });
+      return [new THREE.Mesh(filled, tint), new THREE.LineLoop(new THREE.BufferGeometry().setFromPoints(points), edge)];
     });
+    this.faces.forEach((face) => { face.renderOrder = 5; this.scene.add(face); });
   }
 
   turnBy(dx, dy) {

@@ -15,15 +15,17 @@ function boxAt([x, y], label, measure) {
 
 // Where each label goes: in order of rank, at the first of its spots that lies in the picture and
 // over nothing else; one that finds none is left out, unless it must be said.
-// labels: [{rows, spots: [[x, y]..], align, rank, must, colour, bold}]; taken: boxes to keep free.
-export function placed(labels, { width, height, measure, taken = [] }) {
+// labels: [{rows, spots: [[x, y]..], align, rank, must, shy, colour}]; taken: boxes to keep free;
+// shunned: boxes that shy labels keep free as well.
+export function placed(labels, { width, height, measure, taken = [], shunned = [] }) {
   const done = [];
   const inside = (box) => box.x >= 2 && box.y >= 2
     && box.x + box.width <= width - 2 && box.y + box.height <= height - 2;
   for (const label of [...labels].sort((a, b) => a.rank - b.rank)) {
     const boxes = label.spots.map((spot) => boxAt(spot, label, measure));
     const clashes = boxes.map((box) => done.filter((other) => overlaps(box, other.box)).length
-      + taken.filter((other) => overlaps(box, other)).length / 10);
+      + taken.filter((other) => overlaps(box, other)).length / 2
+      + (label.shy ? shunned.filter((other) => overlaps(box, other)).length / 5 : 0));
     let best = boxes.findIndex((box, i) => inside(box) && clashes[i] === 0);
     if (best < 0 && label.must) best = clashes.indexOf(Math.min(...clashes));
     if (best >= 0) done.push({ ...label, box: boxes[best] });
@@ -52,7 +54,7 @@ export function labelSvg({ rows, box, align, colour }) {
   const ground = `<rect x="${n(box.x)}" y="${n(box.y)}" width="${n(box.width)}" height="${n(box.height)}"/>`;
   const lines = rows.map((row, i) =>
     `<text x="${n(x)}" y="${n(box.y + LINE_PX * (i + 0.74))}" text-anchor="${anchor}"`
-    + `${colour ? ` fill="${colour}"` : ""}>${safe(row)}</text>`);
+    + `${colour ? ` style="fill:${colour}"` : ""}>${safe(row)}</text>`);
   return `<g>${ground}${lines.join("")}</g>`;
 }
 
@@ -81,18 +83,24 @@ export function scaleBarMm(width, mmPerPixel) {
   return [100, 50, 20, 10, 5, 2].find((mm) => mm / mmPerPixel < width / 5) ?? 1;
 }
 
+// A number with one digit and its unit; never "-0.0".
+export const withUnit = (value, unit) => `${(Math.round(value * 10) / 10 + 0).toFixed(1)}${unit}`;
+
 // What is always said: the view's name, what lies at each edge, the scale.
 export function frameLabels({ width, height, mmPerPixel, edges, title, stand }, measure) {
   const middle = Math.max(70, height / 2), bar = scaleBarMm(width, mmPerPixel) / mmPerPixel;
   const down = stand ? `${edges.down} · ${stand}` : edges.down;
   const frame = { rank: 0, must: true };
   const rows = wrapped(title, width - 40, measure);
+  // in the middle of its edge; if a handle is there, near it
+  const beside = (y) => [0, -90, 90, -180].map((aside) => [width / 2 + aside, y]);
+  const above = (x) => [0, -40, 40, -80].map((aside) => [x, middle + aside]);
   return [
     { ...frame, rows, spots: [[12, 20]], align: "left", colour: "#b9c6ca" },
-    { ...frame, rows: [edges.up], spots: [[width / 2, 28 + LINE_PX * rows.length]], align: "center" },
-    { ...frame, rows: [down], spots: [[width / 2, height - 16]], align: "center" },
-    { ...frame, rows: [edges.left], spots: [[10, middle]], align: "left" },
-    { ...frame, rows: [edges.right], spots: [[width - 10, middle]], align: "right" },
+    { ...frame, rows: [edges.up], spots: beside(28 + LINE_PX * rows.length), align: "center" },
+    { ...frame, rows: [down], spots: beside(height - 16), align: "center" },
+    { ...frame, rows: [edges.left], spots: above(10), align: "left" },
+    { ...frame, rows: [edges.right], spots: above(width - 10), align: "right" },
     { ...frame, rows: [`${scaleBarMm(width, mmPerPixel)} mm`], align: "center",
       spots: [[width - 24 - bar / 2, height - 40]] },
   ];

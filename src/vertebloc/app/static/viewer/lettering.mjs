@@ -1,0 +1,79 @@
+// What is written over the picture: the view, sides, scale, cuts, levels, the weakest place.
+
+import { add, dot, outward, scale, sub, toPicture } from "./geometry.mjs";
+import * as words from "./words.mjs";
+
+const FONT = '14px "DejaVu Sans", "Segoe UI", system-ui, sans-serif';
+const ON_SLICE_MM = 4, RING_PX = 13, CUT_INK = "#bdf0ea";
+
+export const lettering = {
+  methods: {
+    writeWords({ pen, lines, tumour, view, axes, toPixels, width, height }) {
+      pen.font = FONT;
+      const measure = (row) => pen.measureText(row).width;
+      const solid = this.look === "solid", turned = solid && this.solidTurned;
+      const at = (point) => toPixels(...toPicture(axes, this.centre, point));
+      const labels = [
+        ...words.frameLabels({ width, height, mmPerPixel: this.mmPerPixel,
+          edges: turned ? this.edgesOf(axes) : view.edges, title: turned ? this.words.turned : view.title,
+          stand: view.stand_down && !turned ? this.words.stand_here : "" }, measure),
+        ...this.weakestLabel(view, at, width, height, measure),
+        ...this.cutLabels(lines, toPixels, width), ...this.faceLabels(view, at), ...this.levelLabels(at),
+      ];
+      const taken = this.handles.map((h) => ({ x: h.x * width - 12, y: h.y * height - 12, width: 24, height: 24 }));
+      const done = words.placed(labels, { width, height, measure, taken, shunned: tumour ? [tumour] : [] });
+      const bar = words.scaleBarMm(width, this.mmPerPixel) / this.mmPerPixel, right = width - 24;
+      const drawn = [words.lineSvg([right - bar, height - 24], [right, height - 24], { wide: 2 })];
+      for (const { ring, box } of done.filter((label) => label.ring)) {
+        drawn.push(words.ringSvg(ring.at, RING_PX, ring.off), words.leaderSvg(ring.at, RING_PX, box));
+      }
+      const overlay = this.$refs.overlay;
+      overlay.setAttribute("viewBox", `0 0 ${width} ${height}`);
+      overlay.innerHTML = drawn.join("") + done.map(words.labelSvg).join("");
+    },
+    weakestLabel(view, at, width, height, measure) {
+      if (!this.weakest) return [];
+      const [x, y] = at(this.weakest.point);
+      if (x < 0 || y < 0 || x > width || y > height) return [];
+      const off = this.look === "solid" ? 0 : Math.abs(dot(sub(this.weakest.point, this.centre), view.toward));
+      const away = off > ON_SLICE_MM ? ` (${off.toFixed(0)} ${this.words.off_slice})` : "";
+      const rows = words.wrapped(this.weakest.words + away, Math.min(300, width / 2), measure);
+      const wide = Math.max(...rows.map(measure)) + 8, low = height - 46 - words.LINE_PX * (rows.length - 1);
+      const across = [12, width - 12 - wide, (width - wide) / 2], down = [low, 66, height * 0.62, height * 0.3];
+      const spots = down.flatMap((top) => across.map((left) => [left, top]))
+        .sort(([a, b], [c, d]) => Math.hypot(a + wide / 2 - x, b - y) - Math.hypot(c + wide / 2 - x, d - y));
+      return [{ rows, spots, align: "left", rank: 1, must: true, shy: true, ring: { at: [x, y], off: off > ON_SLICE_MM } }];
+    },
+    cutLabels(lines, toPixels, width) {
+      const named = new Map();
+      for (const { mark, ends } of lines) {
+        const spots = [...(named.get(mark.cut)?.spots || []), ...ends.map((end) => toPixels(...end))];
+        named.set(mark.cut, { words: mark.cut_words, spots });
+      }
+      return [...named.values()].map(({ words: name, spots }) => {
+        const [x, y] = spots.sort((a, b) => a[1] - b[1])[0], [u, v] = spots[spots.length - 1];
+        const within = (value) => Math.min(Math.max(value, 60), width - 60);
+        return { rows: [name], align: "center", rank: 2, colour: CUT_INK,
+          spots: [[within(x), y - 26], [within(x - 70), y - 4], [within(x + 70), y - 4], [within(u), v + 26],
+            [within(x), y - 52], [within(u), v + 52]] };
+      });
+    },
+    faceLabels(view, at) {
+      if (this.look !== "cut") return [];
+      return this.facesInPlane(view).filter((mark) => mark.margin_words).map((mark) => {
+        const count = mark.polygon_lps_mm.length;
+        const middle = mark.polygon_lps_mm.reduce((sum, p) => add(sum, scale(p, 1 / count)), [0, 0, 0]);
+        const [x, y] = at(middle), aside = at(add(middle, scale(outward(mark), mark.half_width_mm * 2.6)));
+        return { rows: [mark.margin_words], align: "center", rank: 3,
+          spots: [[x, y], aside, [aside[0], aside[1] + 30], [x, y + 40]] };
+      });
+    },
+    levelLabels(at) {
+      if (this.look === "across" || this.look === "cut") return [];
+      return (this.scene.levels || []).map((level) => {
+        const [x, y] = at(level.at);
+        return { rows: [level.name], align: "center", rank: 4, spots: [[x, y], [x, y - 24], [x, y + 24]] };
+      });
+    },
+  },
+};
