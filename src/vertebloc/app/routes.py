@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Annotated
 
-from fastapi import FastAPI
+from fastapi import FastAPI, Query
 from fastapi.responses import JSONResponse, Response, StreamingResponse
 from nicegui import Client, ui
 
@@ -55,7 +55,7 @@ def add_data(desk: Desk, own: FastAPI) -> None:
         return JSONResponse(data.describe(), headers=FRESH)
 
     @own.get("/data/ct/{name}")
-    def ct(name: str, every: Literal[1, 2] = 1) -> StreamingResponse:
+    def ct(name: str, every: Annotated[int, Query(ge=1, le=2)] = 1) -> StreamingResponse:
         del name  # stands for the content, so that a browser may keep it
         return StreamingResponse(
             data.images(every), media_type="application/octet-stream", headers=KEPT
