@@ -33,7 +33,7 @@ export default {
         <svg ref="overlay" class="overlay" preserveAspectRatio="none"></svg>
         <button v-for="h in handles" :key="h.key" type="button" class="handle" :class="h.handle"
           :style="{ left: 100 * h.x + '%', top: 100 * h.y + '%' }" :aria-label="h.label" :data-handle="h.key"
-          @pointerdown.stop="grab($event, h)" @keydown.stop="nudge($event, h)" @keyup.stop="settle()"
+          @pointerdown.stop="grab($event, h)" @keydown="nudge($event, h)" @keyup.stop="settle()"
           @blur="settle()"></button>
       </div>
     </div>`,

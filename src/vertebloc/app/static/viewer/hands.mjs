@@ -113,6 +113,7 @@ export const hands = {
       const way = { ArrowUp: up, ArrowDown: scale(up, -1), ArrowRight: right, ArrowLeft: scale(right, -1) }[event.key];
       if (!way) return;
       event.preventDefault();
+      event.stopPropagation();
       const now = this.handles.find((h) => h.key === handle.key) || handle;
       this.nudged = true;
       this.pull(now, add(now.lps, scale(way, mm)), false);
