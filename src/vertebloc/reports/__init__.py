@@ -4,7 +4,6 @@ from vertebloc.reports.paper import Paper, planning_pictures
 from vertebloc.reports.plan_document import PlanOrigin, mark_stale, plan_document, plan_json
 from vertebloc.reports.planning_sheet import planning_sheet
 from vertebloc.reports.scene import HandError, Scene, published_hand_error
-from vertebloc.reports.sheet_pages import SheetPage, SheetPicture, SheetTable
 from vertebloc.reports.show import answer_lines, faces_table
 
 __all__ = [
@@ -12,9 +11,6 @@ __all__ = [
     "Paper",
     "PlanOrigin",
     "Scene",
-    "SheetPage",
-    "SheetPicture",
-    "SheetTable",
     "answer_lines",
     "faces_table",
     "mark_stale",

@@ -11,7 +11,8 @@ import pytest
 
 from vertebloc.anatomy.model import LevelConfirmation
 from vertebloc.errors import InputError
-from vertebloc.reports import Paper, SheetPage, SheetPicture, SheetTable, planning_sheet
+from vertebloc.reports import Paper, planning_sheet
+from vertebloc.reports.sheet_pages import SheetPage, SheetPicture, SheetTable
 
 from .test_planning_sheet import pages, squeezed
 
