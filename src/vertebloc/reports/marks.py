@@ -149,17 +149,19 @@ def name_levels(canvas: Canvas, scene: Scene, screen_from_lps: Transform) -> Non
 def name_area(
     canvas: Canvas, loops: tuple[Loop, ...], name: str, keep_clear: tuple[Bbox, ...] = ()
 ) -> None:
-    """Write what an area is, at the middle of its largest loop, if that is in the picture."""
+    """Write what an area is, at the middle of what is seen of its largest loop."""
     if not loops:
         return
     largest = max(loops, key=lambda loop: float(np.ptp(loop, axis=0).min()))
-    middle = (largest.min(axis=0) + largest.max(axis=0)) / 2
     left, right, bottom, top = canvas.field.extent_mm
-    edge = canvas.paper(BAND_MM + _LINE_MM / 2)
-    if left < middle[0] < right and bottom < middle[1] < top:
-        x = float(np.clip(middle[0], left + edge, right - edge))
-        y = float(np.clip(middle[1], bottom + edge, top - edge))
-        place_label(canvas, around(canvas, (x, y)), picture_text.AREA_NAMES[name], keep_clear)
+    band, line = canvas.paper(BAND_MM), canvas.paper(_LINE_MM)
+    free = Bbox.from_extents(left, bottom + band, right, top - band)
+    seen = Bbox.intersection(free, Bbox.from_extents(*largest.min(axis=0), *largest.max(axis=0)))
+    if seen is None or min(seen.width, seen.height) < line / 2:
+        return
+    x = float(np.clip((seen.x0 + seen.x1) / 2, free.x0 + 2 * line, free.x1 - 2 * line))
+    y = float(np.clip((seen.y0 + seen.y1) / 2, free.y0 + line / 2, free.y1 - line / 2))
+    place_label(canvas, around(canvas, (x, y)), picture_text.AREA_NAMES[name], keep_clear)
 
 
 def name_rib(

@@ -46,7 +46,7 @@ class Paper(Enum):
             upper_mm=50.0,
             coronal_mm=125.0,
             cross_section_mm=68.0,
-            lower_mm=42.0,
+            lower_mm=41.0,
             behind_mm=82.0,
             ring_mm=39.0,
         )

@@ -11,7 +11,7 @@ CAUTIONS = (
 LEGEND = (
     "Ivory: bone. Hatched plum: tumour. Gold: sac, pale: cord, broken line: off the slice. "
     "Slate: vessels. Teal: cuts, dot where the blade enters. Broken pale line: the piece. "
-    "Dotted: nibbled away. White ring: where bone cut and tumour come closest."
+    "Dotted: nibbled away. Ring: nearest bone cut."
 )
 
 #: What each picture shows, for those who do not see it.
