@@ -161,6 +161,15 @@ MISTAKES = {
         '[level]\ndiseased = "T10"\nconfirmed_by = """A\nB""" #',
         ["level.confirmed_by", "one line of text"],
     ),
+    "an act that does not exist": (
+        'kerf_mm = 1.0\nacts_order = ["incision", "tea"] #<-',
+        ['acts_order = ["incision", "tea"]', '"count the level"', "[] = by rule"],
+    ),
+    "an act without its list": ('acts_order = "" #<-', ['acts_order = ""', "a list of"]),
+    "an act given twice": (
+        'acts_order = ["incision", "signal run", "signal run", "incision"] #<-',
+        ["names 'incision' twice", "name each act once"],
+    ),
     "an unknown entry": (
         "\n\nkerf = 1.0 #<-",
         ["no entry kerf = 1.0", "did you mean kerf_mm?", "wanted_margin_mm"],
