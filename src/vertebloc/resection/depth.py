@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from vertebloc.anatomy.levels import Level
 from vertebloc.anatomy.model import Anatomy, Vertebra
 from vertebloc.errors import NoSolutionError
+from vertebloc.resection.cuts import PAST_ENDPLATE_MM
 from vertebloc.resection.depth_model import DepthFan, DepthRay, DepthSettings, VesselGap
 from vertebloc.resection.depth_places import protector_words
 from vertebloc.resection.model import HalfCut
@@ -27,6 +28,7 @@ from vertebloc.space.sections import (
     KnownSections,
     Solid,
     face_of_solid,
+    hull_of_face,
     shared_face,
     shrunk_face,
 )
@@ -37,8 +39,6 @@ FRONT_RIMS = "front rims of the two bodies beside the disc, whichever is nearer"
 #: Chips of bone, and slits in it, shorter than this along a line are not told apart: the bones
 #: were made simpler by 0.05 mm, and a label map's steps are larger still.
 _CHIP_MM = 0.3
-_DISC_STEP_MM, _DISC_REACH_MM = 0.5, 8.0
-_RIM_SHARE = 0.7  #: a body has begun where its section has this share of its largest (assumed)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -98,7 +98,7 @@ def _fan(
     settings: DepthSettings,
     error_mm: float,
 ) -> DepthFan:
-    face, measured_to = _section(bones, cut)
+    face, measured_to = _section(anatomy, level, bones, cut)
     sections = _Sections(
         face=face,
         sure=shrunk_face(face, error_mm),
@@ -146,26 +146,44 @@ class _Sections:
     vessels: Mapping[str, PlanarFace]
 
 
-def _section(bones: DepthBones, cut: HalfCut) -> tuple[PlanarFace, str]:
-    """Bone in the cut's plane; in a disc, what the bodies on both sides have in common."""
+def _section(
+    anatomy: Anatomy, level: Level, bones: DepthBones, cut: HalfCut
+) -> tuple[PlanarFace, str]:
+    """Bone in the cut's plane; in a disc, what the bodies on both sides have in common.
+
+    Slices and hollow endplates leave holes in a body next to a disc: its hull stands for it.
+    """
     here = cut.plane.frame(cut.blade)
     if not cut.passes_through.startswith("disc"):
         return face_of_solid(bones.front, here, known=bones.known), FAR_CORTEX
-    rims = [_rim(bones, cut, outward) for outward in (1.0, -1.0)]
-    shared = shared_face(*rims)
-    return PlanarFace(here, shared.loops), FRONT_RIMS
+    rims = [
+        hull_of_face(face_of_solid(bones.front, plane.frame(cut.blade), known=bones.known))
+        for plane in _rim_planes(anatomy, level, cut)
+    ]
+    return PlanarFace(here, shared_face(*rims).loops), FRONT_RIMS
 
 
-def _rim(bones: DepthBones, cut: HalfCut, outward: float) -> PlanarFace:
-    """Where the body on one side of a disc has begun, going away from the cut's plane."""
-    steps = np.arange(0.0, _DISC_REACH_MM + _DISC_STEP_MM, _DISC_STEP_MM)
-    faces = []
-    for step in steps:
-        point = cut.plane.point + outward * step * cut.plane.normal
-        moved = Plane(point, cut.plane.normal).frame(cut.blade)
-        faces.append(face_of_solid(bones.front, moved, known=bones.known))
-    areas = np.array([face.area_mm2 for face in faces])
-    return faces[int(np.argmax(areas >= _RIM_SHARE * areas.max()))]
+def _rim_planes(anatomy: Anatomy, level: Level, cut: HalfCut) -> tuple[Plane, Plane]:
+    """Planes parallel to the cut in the bodies above and below a disc, past their endplates."""
+    up = anatomy.vertebrae[level].lps_from_vertebra.vectors([0.0, 0.0, 1.0])[0]
+    normal = cut.plane.normal * np.sign(float(up @ cut.plane.normal))
+    plane = Plane(cut.plane.point, normal)
+    above = [v for v in anatomy.vertebrae.values() if _height_mm(plane, v, 0.0) > 0.0]
+    below = [v for v in anatomy.vertebrae.values() if _height_mm(plane, v, 0.0) <= 0.0]
+    upper = min(above, key=lambda v: _height_mm(plane, v, 0.0))
+    lower = max(below, key=lambda v: _height_mm(plane, v, 0.0))
+    ways = (
+        _height_mm(plane, upper, upper.lower_endplate_mm) + PAST_ENDPLATE_MM,
+        _height_mm(plane, lower, lower.upper_endplate_mm) - PAST_ENDPLATE_MM,
+    )
+    first, second = (Plane(plane.point + way * normal, cut.plane.normal) for way in ways)
+    return first, second
+
+
+def _height_mm(plane: Plane, vertebra: Vertebra, z_mm: float) -> float:
+    """Height above a plane of a place in the middle of a body."""
+    place = vertebra.lps_from_vertebra.points([0.0, 0.0, z_mm])[0]
+    return float(plane.signed_distance_mm(place)[0])
 
 
 def _rays(

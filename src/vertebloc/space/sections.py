@@ -176,6 +176,22 @@ def shared_face(face: PlanarFace, other: PlanarFace) -> PlanarFace:
     return PlanarFace(face.lps_from_plane, _loops(_flat(face) ^ _flat(other)))
 
 
+def hull_of_face(face: PlanarFace) -> PlanarFace:
+    """A face with its holes and hollows filled: the smallest convex one that holds it.
+
+    Parameters
+    ----------
+    face : PlanarFace
+        Any face.
+
+    Returns
+    -------
+    PlanarFace
+        In the same plane.
+    """
+    return PlanarFace(face.lps_from_plane, _loops(_flat(face).hull()))
+
+
 def _flat(face: PlanarFace) -> Any:
     return manifold3d.CrossSection(
         [[(float(x), float(y)) for x, y in loop] for loop in face.loops],

@@ -19,7 +19,7 @@ from vertebloc.space.sections import KnownSections, solid_from_surface, surface_
 from vertebloc.space.surfaces import TriangleSurface
 from vertebloc.space.transforms import rigid_frame
 
-T10 = Level("T10")
+T9, T10 = Level("T9"), Level("T10")
 EXACT = DepthSettings(contour_error_mm=0.0, stop_short_mm=0.0)
 #: Rounding of a turned, cut and looked-up mesh, mm: far below what anyone can measure.
 ROUNDING_MM = 1e-3
@@ -48,7 +48,7 @@ def anatomy_of(vertebra):
     sides = Handedness(verdict=SideVerdict.AGREES, evidence=(), words="agrees")
     return Anatomy(
         canal=CanalSpline(np.array([0.0, 60.0, 120.0]), line, "made up"),
-        vertebrae={T10: vertebra},
+        vertebrae={T9: vertebra_at((0.0, 0.0, 28.0)), T10: vertebra},
         ribs=(),
         bone={},
         warnings=(),
@@ -266,13 +266,24 @@ def test_a_vessel_farther_than_was_looked_is_not_named():
     assert fan_of(BODY, vessels=[("aorta", far)]).nearest_vessel is None
 
 
-def test_disc_cut_is_measured_to_the_nearer_front_rim():
-    """Disc between -2 and 2; the upper body reaches 15 mm forward, the lower 12 mm."""
-    upper, lower = box((-20, -15, 2), (20, 15, 20)), box((-20, -12, -20), (20, 15, -2))
-    fan = fan_of(trimesh.util.concatenate([upper, lower]), words="disc T9/T10")
+@pytest.mark.parametrize("height", [12.5, 14.0, 15.5])
+def test_disc_cut_is_measured_to_the_nearer_front_rim(height):
+    """Disc from 12 to 16 mm; the upper body reaches 15 mm forward, the lower one 12 mm.
+
+    A hollow in an endplate does not count: the disc fills it.
+    """
+    upper, lower = box((-20, -15, 16), (20, 15, 40)), box((-20, -12, -12), (20, 15, 12))
+    hollow = trimesh.creation.cylinder(radius=6.0, height=10.0)
+    hollow.apply_translation((10.0, 0.0, 11.0))
+    whole = solid(trimesh.util.concatenate([upper, lower])) - solid(hollow)
+    mesh = surface_of_solid(whole)
+    fan = fan_of(
+        trimesh.Trimesh(mesh.vertices, mesh.triangles), words="disc T9/T10", height_mm=height
+    )
     assert fan.planned.depth_mm == pytest.approx(27.0, abs=ROUNDING_MM)
     assert fan.measured_to == FRONT_RIMS
-    assert fan.planned.exit[2] == pytest.approx(0.0, abs=ROUNDING_MM)
+    assert fan.planned.exit == pytest.approx([10.0, -12.0, height], abs=ROUNDING_MM)
+    assert not fan.is_reentered
 
 
 def test_protector_lies_in_front_of_every_exit():

@@ -14,6 +14,7 @@ from vertebloc.anatomy.levels import Level
 from vertebloc.case.choices import Choices
 from vertebloc.exchange.nifti import read_nifti_labels
 from vertebloc.resection import FaceKind, collect_solids, plan_resection
+from vertebloc.resection.depth import FAR_CORTEX
 from vertebloc.resection.margins import measure_face
 from vertebloc.space.accuracy import distance_error_of
 from vertebloc.staging import StagingSettings, stage_tumour, tumour_side
@@ -104,7 +105,8 @@ def test_depths_against_an_independent_ray_engine(planned):
         for bone in solids.bone.values()
     ]
     engine = trimesh.ray.ray_triangle.RayMeshIntersector(trimesh.util.concatenate(bones))
-    rays = [ray for fan in plan.depths for ray in fan.rays]
+    through_bone = [fan for fan in plan.depths if fan.measured_to == FAR_CORTEX]
+    rays = [ray for fan in through_bone for ray in fan.rays]
     starts = np.array([ray.entry + 0.5 * ray.direction for ray in rays])
     places, which, _ = engine.intersects_location(
         starts, np.array([ray.direction for ray in rays]), multiple_hits=True
@@ -113,7 +115,7 @@ def test_depths_against_an_independent_ray_engine(planned):
     for number, ray in enumerate(rays):
         hits = (places[which == number] - ray.entry) @ ray.direction
         off.append(abs(ray.depth_mm - hits.max()) if len(hits) else np.inf)
-    assert len(off) > 100
+    assert len(through_bone) >= 2 and len(off) > 60
     assert np.median(off) < 0.05
     assert np.mean(np.array(off) < 0.3) > 0.95
     for fan in plan.depths:
