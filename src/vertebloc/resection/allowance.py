@@ -121,6 +121,8 @@ def _turned(
     vectors: NDArray[np.float64], axis: NDArray[np.float64], angle: float
 ) -> NDArray[np.float64]:
     """Rotate vectors about a unit axis through the origin."""
-    along = np.outer(vectors @ axis, axis)
-    across = vectors - along
-    return np.asarray(along + across * np.cos(angle) + np.cross(axis, across) * np.sin(angle))
+    x, y, z = axis
+    across = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
+    along = np.outer(axis, axis)
+    turn = along + np.cos(angle) * (np.eye(3) - along) + np.sin(angle) * across
+    return np.asarray(vectors @ np.ascontiguousarray(turn.T))

@@ -8,9 +8,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vertebloc.errors import InputError
-from vertebloc.resection.face_points import PITCH_MM, lattice_points, spread_points
+from vertebloc.resection.face_points import (
+    PITCH_MM,
+    lattice_points,
+    points_on_lattice,
+    rim_points,
+    spread_points,
+)
 from vertebloc.space.distance import SignedDistance
 from vertebloc.space.polygons import PlanarFace
+
+_FINE_MM = 0.05  #: apart of the points around the nearest one
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -66,19 +74,9 @@ def measure_face(face: PlanarFace, tumour: SignedDistance) -> FaceDistance:
 
 
 def _closer_points(face: PlanarFace, middle: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Points every 0.05 mm around a place of the face, only those inside it."""
+    """Points every 0.05 mm around a place of the face: those inside it, and along its rim."""
     centre = face.lps_from_plane.inverse.points(middle)[0, :2]
-    step = np.arange(-PITCH_MM, PITCH_MM + 1e-9, 0.05)
-    x, y = np.meshgrid(centre[0] + step, centre[1] + step, indexing="ij")
-    flat = np.column_stack((x.ravel(), y.ravel()))
-    inside = np.zeros(len(flat), dtype=np.bool_)
-    for loop in face.loops:
-        before = np.roll(loop, 1, axis=0)
-        for (x1, y1), (x0, y0) in zip(loop, before, strict=True):
-            crosses = (x1 > flat[:, 0]) != (x0 > flat[:, 0])
-            if not crosses.any():
-                continue
-            at = y1 + (flat[:, 0] - x1) * (y0 - y1) / (x0 - x1 if x0 != x1 else 1.0)
-            inside ^= crosses & (at > flat[:, 1])
-    chosen = flat[inside]
-    return face.lps_from_plane.points(np.column_stack((chosen, np.zeros(len(chosen)))))
+    count = 2 * round(PITCH_MM / _FINE_MM) + 1
+    inner = points_on_lattice(face, centre - PITCH_MM, (count, count), _FINE_MM)
+    rim = rim_points(face, _FINE_MM)
+    return np.concatenate((inner, rim[np.linalg.norm(rim - middle, axis=1) <= PITCH_MM]))

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Hashable, Mapping
 from dataclasses import dataclass, field
 from functools import partial
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -21,6 +22,7 @@ from vertebloc.space.sections import (
     Solid,
     face_of_solid,
     solid_from_surface,
+    space_within,
     trimmed,
     united,
 )
@@ -32,6 +34,11 @@ JOIN_MM = 0.02  #: overlap of left and right half, so that no wall stays between
 PEDICLE_FROM = 0.5  #: a pedicle begins at this share of the half width of the body (assumed)
 INTO_CANAL_MM = 5.0  #: bone nearer than this to the back wall's plane is the wall itself (assumed)
 FACE_AREA_MM2 = 5.0  #: a section smaller than this is no face: chips at a joint's edge
+
+
+#: So many of the things that no body cut changes are kept; older ones are let go.
+MOST_KEPT = 32
+_T = TypeVar("_T")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -46,6 +53,29 @@ class BoneSolids:
     vessels: Mapping[str, Solid]
     canal_back_mm: float  #: y of the back of the sac's middle in the vertebra's frame
     known: KnownSections = field(default_factory=KnownSections)
+    kept: dict[Hashable, Any] = field(default_factory=dict)  #: what no body cut changes
+
+    def keep(self, key: Hashable, make: Callable[[], _T]) -> _T:
+        """Make something once and look it up from then on.
+
+        Parameters
+        ----------
+        key : hashable
+            Its name, and everything but the bones that it is made from.
+        make : callable
+            Makes it.
+
+        Returns
+        -------
+        object
+            As made the first time.
+        """
+        if key not in self.kept:
+            while len(self.kept) >= MOST_KEPT:
+                self.kept.pop(next(iter(self.kept)))
+            self.kept[key] = make()
+        found: _T = self.kept[key]
+        return found
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -235,16 +265,19 @@ def nibbled_bone(
     Solid
         Everything behind the posterior wall that is not the piece's.
     """
-    arch = trimmed(bones.bone[solids.level], [wall_plane(vertebra, keep_front=False)])
+    arch = _arch(bones, solids.level, vertebra)
     for side, cut in cuts.arch.items():
-        leaves = trimmed(arch, [cut.plane, mid_plane(vertebra, side), *cuts.between(side)])
-        arch = arch - leaves
+        arch = arch - space_within([cut.plane, mid_plane(vertebra, side), *cuts.between(side)])
     return arch
 
 
-def piece_of(
-    bones: BoneSolids, solids: ResectionSolids, vertebra: Vertebra, cuts: Cuts, nibbled: Solid
-) -> Solid:
+def _arch(bones: BoneSolids, level: Level, vertebra: Vertebra) -> Solid:
+    """Bone behind the posterior wall."""
+    wall = wall_plane(vertebra, keep_front=False)
+    return bones.keep("arch", lambda: trimmed(bones.bone[level], [wall]))
+
+
+def piece_of(bones: BoneSolids, solids: ResectionSolids, vertebra: Vertebra, cuts: Cuts) -> Solid:
     """Cut the piece out.
 
     Parameters
@@ -257,8 +290,6 @@ def piece_of(
         Its frame.
     cuts : Cuts
         All planes.
-    nibbled : Solid
-        Bone taken piecemeal.
 
     Returns
     -------
@@ -272,21 +303,48 @@ def piece_of(
     NoSolutionError
         If the cuts free nothing.
     """
-    parts = []
-    for side in Side:
-        half = [mid_plane(vertebra, side, overlap_mm=JOIN_MM), *cuts.between(side)]
-        parts.append(trimmed(bones.all_bone, [*half, wall_plane(vertebra, keep_front=True)]))
-        behind = cuts.arch[side].plane if side in cuts.arch else _canal_plane(bones, vertebra)
-        parts.append(trimmed(bones.tumour, [*half, behind]) - nibbled)
-        if side in cuts.arch:
-            parts.append(trimmed(bones.bone[solids.level], [*half, behind]) - nibbled)
-    piece = united(parts)
+    piece = united(
+        trimmed(
+            _what_may_leave(bones, solids.level, vertebra, cuts, side),
+            [*cuts.between(side), mid_plane(vertebra, side, overlap_mm=JOIN_MM)],
+        )
+        for side in Side
+    )
     if piece.volume() < 1.0:
         raise NoSolutionError(
             "the cuts free no piece: nothing of the vertebra lies between them",
             ("the cranial cut must lie above the caudal one, with bone between",),
         )
     return piece
+
+
+def _what_may_leave(
+    bones: BoneSolids, level: Level, vertebra: Vertebra, cuts: Cuts, side: Side
+) -> Solid:
+    """What leaves with the piece on one side if it lies between the body cuts, whatever these are.
+
+    United before the body cuts are made: solids that share their cut faces take longer to unite,
+    and a body cut that is moved then only trims.
+    """
+    behind = cuts.arch[side].plane if side in cuts.arch else _canal_plane(bones, vertebra)
+
+    def unite() -> Solid:
+        arch = _arch(bones, level, vertebra)
+        for here, cut in cuts.arch.items():
+            arch = arch - space_within([cut.plane, mid_plane(vertebra, here)])
+        parts = [bones.front, trimmed(bones.tumour, [behind]) - arch]
+        if side in cuts.arch:
+            parts.append(trimmed(bones.bone[level], [behind]) - arch)
+        whole = united(parts)
+        whole.num_tri()  # computed now, not at each use
+        return whole
+
+    planes = [(at.value, *_numbers(cut.plane)) for at, cut in cuts.arch.items()]
+    return bones.keep(("may leave", side.value, *_numbers(behind), *planes), unite)
+
+
+def _numbers(plane: Plane) -> tuple[float, ...]:
+    return (*plane.point.tolist(), *plane.normal.tolist())
 
 
 def _canal_plane(bones: BoneSolids, vertebra: Vertebra) -> Plane:

@@ -166,7 +166,8 @@ def _least_margin(
     least = np.inf
     for side, cut in made.items():
         within = [mid_plane(vertebra, side), wall_plane(vertebra, keep_front=True)]
-        face = face_of_solid(bones.all_bone, cut.plane.frame(forward), within)
+        frame = cut.plane.frame(forward)
+        face = face_of_solid(bones.all_bone, frame, within, known=bones.known)
         if not face.is_empty:
             least = min(least, measure_face(face, solids.tumour_field).margin_mm)
         else:  # in the disc, no bone is cut: the tumour's distance to the bare plane counts
@@ -184,7 +185,10 @@ def _place_arch_cut(
     made another way would then move the cut by mm.
     """
     wall = vertebra.posterior_wall_mm
-    hindmost = _hindmost_tumour_mm(vertebra, bones, solids.level, side)
+    hindmost = bones.keep(
+        ("hindmost tumour", side.value),
+        lambda: _hindmost_tumour_mm(vertebra, bones, solids.level, side),
+    )
     y = max(hindmost + TIP_MM + choices.wanted_margin_mm + _STEP_MM, wall + 3.0)
     left = vertebra.lps_from_vertebra.vectors([1.0, 0.0, 0.0])[0]
     for _ in range(12):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import numpy as np
 
 from vertebloc.anatomy.levels import Level
@@ -92,7 +94,7 @@ def plan_resection(
     arch = plan_arch(vertebra, solids, choices)
     cuts = place_cuts(anatomy, solids, bones, choices, arch)
     nibbled = nibbled_bone(bones, solids, vertebra, cuts)
-    solid = piece_of(bones, solids, vertebra, cuts, nibbled)
+    solid = piece_of(bones, solids, vertebra, cuts)
     piece = surface_of_solid(solid)
     found = faces_of(bones, solids, vertebra, cuts)
     planes = tuple(cut for cut, _ in found)
@@ -154,7 +156,11 @@ def _depths(
 
 
 def measure_bone_faces(
-    bones: BoneSolids, solids: ResectionSolids, vertebra: Vertebra, cuts: Cuts
+    bones: BoneSolids,
+    solids: ResectionSolids,
+    vertebra: Vertebra,
+    cuts: Cuts,
+    before: Iterable[FaceMargin] = (),
 ) -> tuple[FaceMargin, ...]:
     """Margins and allowances of all bone faces: what is computed anew when a cut moves.
 
@@ -168,15 +174,31 @@ def measure_bone_faces(
         The diseased one.
     cuts : Cuts
         All planes.
+    before : iterable of FaceMargin
+        Faces measured before on the same tumour: one that is the same to the last bit, outline
+        and plane, is taken over.
 
     Returns
     -------
     tuple of FaceMargin
         One a face with bone in it.
     """
+    known = {measured.name: measured for measured in before}
     return tuple(
-        _bone_face(cut, face, vertebra, solids.tumour_field)
+        known[cut.name]
+        if cut.name in known and _is_same(known[cut.name].face, face)
+        else _bone_face(cut, face, vertebra, solids.tumour_field)
         for cut, face in faces_of(bones, solids, vertebra, cuts)
+    )
+
+
+def _is_same(one: PlanarFace | None, other: PlanarFace) -> bool:
+    """Whether two faces are the same to the last bit; so are then the cuts that make them."""
+    return (
+        one is not None
+        and len(one.loops) == len(other.loops)
+        and np.array_equal(one.lps_from_plane.matrix, other.lps_from_plane.matrix)
+        and all(np.array_equal(a, b) for a, b in zip(one.loops, other.loops, strict=True))
     )
 
 

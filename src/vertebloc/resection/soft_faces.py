@@ -65,8 +65,8 @@ def measure_soft_faces(
     areas = np.linalg.norm(across, axis=1) / 2.0
     cut_away = np.zeros(len(middles), dtype=np.bool_)
     for cut in cuts:
-        offset = cut.plane.signed_distance_mm(corners.reshape(-1, 3)).reshape(-1, 3)
-        cut_away |= np.all(np.abs(offset) < _ON_PLANE_MM, axis=1)
+        on_plane = np.abs(cut.plane.signed_distance_mm(piece.vertices)) < _ON_PLANE_MM
+        cut_away |= np.all(on_plane[piece.triangles], axis=1)
     normals = vertebra.lps_from_vertebra.inverse.vectors(across)
     facing = _facing(vertebra, normals, middles)
     apart = _in_disc(normals) | _on_seam(vertebra, corners)

@@ -73,6 +73,25 @@ def trimmed(solid: Solid, planes: Iterable[Plane]) -> Solid:
     return solid
 
 
+def space_within(planes: Iterable[Plane]) -> Solid:
+    """All space on the negative side of every plane, far beyond anything in a patient.
+
+    Parameters
+    ----------
+    planes : iterable of Plane
+        At least one; the space reaches 1 m around the first one's point.
+
+    Returns
+    -------
+    Solid
+        With a few triangles only: quicker to take away than what it holds of another solid, whose
+        faces would lie on that solid's own.
+    """
+    bounds = list(planes)
+    far = manifold3d.Manifold.cube((2.0 * _FAR_MM,) * 3, True)
+    return trimmed(far.translate(tuple(bounds[0].point)), bounds)
+
+
 class KnownSections:
     """Sections already made, so that a plane that did not move is not cut again."""
 

@@ -47,6 +47,7 @@ class _Still:
 
     cuts: Cuts
     body: Mapping[str, CutChoice]
+    faces: tuple[FaceMargin, ...]
 
 
 @dataclass(slots=True)
@@ -156,7 +157,8 @@ def measure_moved(
     vertebra = prepared.anatomy.vertebrae[prepared.level]
     if _KEPT.still is None or _KEPT.choices != choices:
         cuts = place_now(choices)
-        _KEPT.still = _Still(cuts=cuts, body=as_placed(cuts, vertebra))
+        faces = measure_bone_faces(bones, prepared.solids, vertebra, cuts)
+        _KEPT.still = _Still(cuts=cuts, body=as_placed(cuts, vertebra), faces=faces)
         _KEPT.choices = choices
     still = _KEPT.still
     other = still.body["caudal" if cranial else "cranial"]
@@ -164,7 +166,7 @@ def measure_moved(
     moved = with_moved_cut(moved, cranial=not cranial, halves=other.halves)
     body = place_body_cuts(prepared.anatomy, prepared.solids, bones, moved)
     cuts = replace(still.cuts, cranial=body[0], caudal=body[1])
-    return measure_bone_faces(bones, prepared.solids, vertebra, cuts), cuts
+    return measure_bone_faces(bones, prepared.solids, vertebra, cuts, still.faces), cuts
 
 
 def place_now(choices: Choices) -> Cuts:

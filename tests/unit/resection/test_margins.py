@@ -26,6 +26,13 @@ def test_sphere_beside_a_finite_face_is_measured_to_its_rim():
     assert found.weakest[0] == pytest.approx(10.0, abs=0.05)
 
 
+@pytest.mark.parametrize("aside", [0.0, 0.013, 0.21])
+def test_the_nearest_place_on_the_rim_is_found_to_a_hundredth(aside):
+    """Closed form: the foot of the perpendicular on the edge, wherever points happen to lie."""
+    found = measure_face(square_face(0.0, half=10.0), Sphere([10.5, aside, 0.0], 0.4))
+    assert found.margin_mm == pytest.approx(0.1, abs=0.001)
+
+
 def test_tumour_through_the_face_reads_negative_and_its_area():
     found = measure_face(square_face(6.0), Sphere([0, 0, 0], 10.0))
     assert found.margin_mm == pytest.approx(-4.0, abs=0.005)

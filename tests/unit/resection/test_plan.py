@@ -11,7 +11,11 @@ from vertebloc.case.choice_words import DeliverySide, OpenSide, Placement
 from vertebloc.case.choices import ArchChoice, Choices, CutChoice, HalfPlacement
 from vertebloc.errors import InputError, NoSolutionError
 from vertebloc.resection import fates as fates_room
+from vertebloc.resection.fates import plan_arch
 from vertebloc.resection.model import BoneFate, FaceKind, RibFate
+from vertebloc.resection.piece import piece_of, prepare_bones
+from vertebloc.resection.placing import place_cuts
+from vertebloc.resection.plan import measure_bone_faces
 from vertebloc.space.frames import Frame, Side
 from vertebloc.space.grids import Grid, Volume
 from vertebloc.space.transforms import Transform
@@ -258,3 +262,41 @@ def test_tumour_that_touches_nibbled_bone_is_said(lead):
     through = lead.again(Choices(arch=ArchChoice(open_side=OpenSide.LEFT)))
     assert any(words in note for note in through.assumptions)
     assert any("opened through the left pedicle" in note for note in through.assumptions)
+
+
+def test_what_is_kept_from_an_earlier_plan_changes_nothing(lead):
+    """Bones that were cut before give the same piece and faces as fresh ones."""
+    used = prepare_bones(lead.solids, lead.vertebra)
+    found = []
+    for wanted_margin_mm in (5.0, 9.0, 2.0):  # moves the arch cut as well as the body cuts
+        choices = Choices(wanted_margin_mm=wanted_margin_mm)
+        arch = plan_arch(lead.vertebra, lead.solids, choices)
+        both = []
+        for bones in (used, prepare_bones(lead.solids, lead.vertebra)):
+            cuts = place_cuts(lead.anatomy, lead.solids, bones, choices, arch)
+            faces = measure_bone_faces(bones, lead.solids, lead.vertebra, cuts)
+            piece = piece_of(bones, lead.solids, lead.vertebra, cuts)
+            both.append((piece.volume(), {f.name: (f.margin_mm, f.area_mm2) for f in faces}))
+        assert both[0][0] == pytest.approx(both[1][0], rel=1e-12)
+        assert both[0][1] == both[1][1]
+        found.append(both[0][0])
+    assert found[1] > found[0] > found[2]  # and each is a piece of its own
+
+
+def test_only_a_face_that_is_the_same_to_the_last_bit_is_taken_over(lead):
+    bones = prepare_bones(lead.solids, lead.vertebra)
+    arch = plan_arch(lead.vertebra, lead.solids, Choices())
+    cuts = place_cuts(lead.anatomy, lead.solids, bones, Choices(), arch)
+    before = measure_bone_faces(bones, lead.solids, lead.vertebra, cuts)
+    lower = dataclasses.replace(Choices(), caudal_cut=by_hand(-24.0))
+    moved = dataclasses.replace(
+        cuts, caudal=place_cuts(lead.anatomy, lead.solids, bones, lower, arch).caudal
+    )
+    fresh = measure_bone_faces(bones, lead.solids, lead.vertebra, moved)
+    after = measure_bone_faces(bones, lead.solids, lead.vertebra, moved, before)
+    assert [(f.name, f.margin_mm, f.area_mm2, f.allowance) for f in after] == [
+        (f.name, f.margin_mm, f.area_mm2, f.allowance) for f in fresh
+    ]
+    taken = {f.name for f in after if any(f is b for b in before)}
+    assert {"left half of the cranial cut", "right half of the cranial cut"} <= taken
+    assert not any("caudal" in name for name in taken)

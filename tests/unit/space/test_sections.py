@@ -9,6 +9,7 @@ from vertebloc.space.planes import Plane
 from vertebloc.space.sections import (
     face_of_solid,
     solid_from_surface,
+    space_within,
     surface_of_solid,
     trimmed,
     united,
@@ -134,3 +135,16 @@ def test_open_surface_is_no_solid():
     mesh = trimesh.creation.box((2.0, 2.0, 2.0))
     with pytest.raises(InputError, match="no closed solid"):
         solid_from_surface(TriangleSurface(mesh.vertices, mesh.faces[1:]))
+
+
+def test_space_within_planes_takes_away_what_trimming_keeps():
+    """Closed form: a corner of a box, cut off by three planes."""
+    planes = [
+        Plane((-2.0, 0, 0), (1, 0, 0)),
+        Plane((0, 1.0, 0), (0, 1, 0)),
+        Plane((0, 0, 4.0), (0, 0, -1)),
+    ]
+    whole = box(20.0, 10.0, 30.0)
+    corner = 8.0 * 6.0 * 11.0
+    assert (whole - space_within(planes)).volume() == pytest.approx(6000.0 - corner, rel=1e-9)
+    assert trimmed(whole, planes).volume() == pytest.approx(corner, rel=1e-9)
