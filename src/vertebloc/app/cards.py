@@ -7,7 +7,8 @@ from vertebloc.reports import page_words as words
 from vertebloc.reports import published_hand_error
 from vertebloc.reports.acts_page import acts_rows, acts_sentence, acts_warnings
 from vertebloc.reports.allowance_bars_svg import bars_svg
-from vertebloc.reports.carton import carton_svg, unfold
+from vertebloc.reports.carton import unfold
+from vertebloc.reports.carton_svg import carton_svg
 from vertebloc.reports.depth_picture import depth_picture, depth_sentence
 from vertebloc.reports.page_views import Card
 from vertebloc.reports.plan_paragraph import Part, plan_ground, plan_paragraph

@@ -227,18 +227,47 @@ def look_at(level: str, *, diseased: bool) -> str:
     return f"look at {level}" + (", the diseased vertebra" if diseased else "")
 
 
-#: Titles of the carton's panels; the back is seen as in theatre, head up.
+#: Names of the unfolded piece's sides, in letters that say which way it is held.
 CARTON_PANELS = {
-    "cranial": "HEAD end",
+    "cranial": "HEAD END",
     "left": "LEFT",
     "back": "BACK",
     "right": "RIGHT",
     "front": "FRONT",
+    "caudal": "FEET END",
 }
+CARTON_EDGES = ("head", "feet", "front")
+CARTON_SEEN_FROM = {
+    "back": "seen from behind, head up",
+    "front": "seen from the front, feet up",
+    "left": "seen from the left, head up",
+    "right": "seen from the right, head up",
+    "cranial": "seen from the head, front up",
+    "caudal": "seen from the feet, back up",
+}
+CARTON_LEGEND = ("bone cut", "dissected", "tumour", "weakest")
+CARTON_NO_BONE = ("no bone", "is cut here")
 CARTON_NOTE = (
-    "Seen from outside, true to scale. Bone faces are tinted (dark = thin), dissected faces white "
-    "and dashed; ring = weakest place; numbers = mm to tumour. Patient's left is at the left."
+    "Seen from outside. Bone faces are true to scale, tinted (dark = thin); dissected faces are "
+    "white, drawn as they are seen, as far as the back wall of the body. Ring = weakest place; "
+    "numbers = mm to tumour, and the face's area. Hatched: the face runs in tumour, or tumour "
+    "lies bare on it."
 )
+
+
+def carton_ramp(widest_mm: float) -> tuple[str, str]:
+    """The ends of the violet ramp."""
+    return "0", f"{widest_mm:.0f} mm"
+
+
+def area(area_mm2: float) -> str:
+    """A face's size."""
+    return f"{area_mm2:.0f} mm²"
+
+
+def carton_crossed(area_mm2: float) -> tuple[str, str]:
+    """That a face runs through tumour, in two short lines."""
+    return "in tumour:", f"{area_mm2:.0f} mm²"
 
 
 def crossed(area_mm2: float) -> str:

@@ -18,7 +18,8 @@ from vertebloc.space.surfaces import TriangleSurface
 
 #: A triangle this near to a cutting plane belongs to that cut, mm: booleans are exact to 1e-6.
 _ON_PLANE_MM = 0.02
-_NAMES = {
+#: What each soft face is called in a plan.
+SOFT_NAMES = {
     SoftFace.DURA: "sac",
     SoftFace.LEFT_SIDE: "left side",
     SoftFace.RIGHT_SIDE: "right side",
@@ -61,22 +62,15 @@ def measure_soft_faces(
     """
     corners = piece.corners
     middles = corners.mean(axis=1)
-    across = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    areas = np.linalg.norm(across, axis=1) / 2.0
-    cut_away = np.zeros(len(middles), dtype=np.bool_)
-    for cut in cuts:
-        on_plane = np.abs(cut.plane.signed_distance_mm(piece.vertices)) < _ON_PLANE_MM
-        cut_away |= np.all(on_plane[piece.triangles], axis=1)
-    normals = vertebra.lps_from_vertebra.inverse.vectors(across)
-    facing = _facing(vertebra, normals, middles)
-    apart = _in_disc(normals) | _on_seam(vertebra, corners)
     distances = np.maximum(_least_distances(corners, middles, tumour), 0.0)
+    parts = triangles_of_soft_faces(piece, vertebra, cuts)
+    areas = _areas(corners)
     found = []
-    for face, name in _NAMES.items():
-        chosen = (facing == list(_NAMES).index(face)) & ~cut_away & ~apart & (areas > 1e-9)
-        if not chosen.any():
+    for face, name in SOFT_NAMES.items():
+        chosen = parts[face]
+        if not len(chosen):
             continue
-        at = np.flatnonzero(chosen)[int(np.argmin(distances[chosen]))]
+        at = chosen[int(np.argmin(distances[chosen]))]
         cuff = cuffs[face]
         margin = float(distances[at]) + cuff.thickness_mm
         found.append(
@@ -94,6 +88,50 @@ def measure_soft_faces(
             )
         )
     return tuple(found)
+
+
+def triangles_of_soft_faces(
+    piece: TriangleSurface, vertebra: Vertebra, cuts: tuple[HalfCut, ...]
+) -> dict[SoftFace, NDArray[np.int64]]:
+    """Which triangles of the piece's surface belong to which dissected face.
+
+    Parameters
+    ----------
+    piece : TriangleSurface
+        The piece.
+    vertebra : Vertebra
+        Its frame names the directions.
+    cuts : tuple of HalfCut
+        Triangles on these planes are bone faces and belong to none.
+
+    Returns
+    -------
+    dict of SoftFace to (m,) int64
+        Numbers of triangles; empty where the piece has no such face.
+    """
+    corners = piece.corners
+    middles = corners.mean(axis=1)
+    cut_away = np.zeros(len(middles), dtype=np.bool_)
+    for cut in cuts:
+        on_plane = np.abs(cut.plane.signed_distance_mm(piece.vertices)) < _ON_PLANE_MM
+        cut_away |= np.all(on_plane[piece.triangles], axis=1)
+    normals = vertebra.lps_from_vertebra.inverse.vectors(_across(corners))
+    apart = cut_away | _in_disc(normals) | _on_seam(vertebra, corners)
+    facing = _facing(vertebra, normals, middles)
+    chosen = ~apart & (_areas(corners) > 1e-9)
+    return {
+        face: np.flatnonzero(chosen & (facing == place)) for place, face in enumerate(SOFT_NAMES)
+    }
+
+
+def _across(corners: NDArray[np.float64]) -> NDArray[np.float64]:
+    """A normal of each triangle, twice as long as its area."""
+    return np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+
+
+def _areas(corners: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Area of each triangle, mm2."""
+    return np.asarray(np.linalg.norm(_across(corners), axis=1) / 2.0)
 
 
 def _least_distances(
@@ -114,7 +152,7 @@ def _facing(
     back = (y > np.abs(x)) & (np.abs(local[:, 0]) < 0.6 * half)
     front = -y > np.abs(x)
     left = local[:, 0] > 0.0
-    names = list(_NAMES)
+    names = list(SOFT_NAMES)
     facing = np.where(left, names.index(SoftFace.LEFT_SIDE), names.index(SoftFace.RIGHT_SIDE))
     facing[front] = names.index(SoftFace.FRONT)
     facing[back] = names.index(SoftFace.DURA)

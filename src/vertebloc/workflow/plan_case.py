@@ -17,7 +17,9 @@ from vertebloc.reports import (
     planning_pictures,
     published_hand_error,
 )
-from vertebloc.reports.carton import carton_svg, unfold
+from vertebloc.reports.carton import unfold
+from vertebloc.reports.carton_layout import PAPER
+from vertebloc.reports.carton_svg import carton_svg
 from vertebloc.reports.depth_picture import depth_picture
 from vertebloc.reports.theatre_pages import CARTON, DEPTHS
 from vertebloc.resection import ResectionPlan
@@ -155,7 +157,7 @@ def _drawings(scene: Scene, prepared: Prepared) -> dict[str, bytes]:
     """The drawings of the sheet's further pages, as SVG."""
     carton = unfold(scene.plan, scene.vertebra, prepared.solids.tumour_field)
     return {
-        CARTON: carton_svg(carton).encode(),
+        CARTON: carton_svg(carton, PAPER).encode(),
         DEPTHS: depth_picture(scene.plan.depths, scene.vertebra).encode(),
     }
 
