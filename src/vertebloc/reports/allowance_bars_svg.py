@@ -3,14 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from xml.sax.saxutils import escape
+from xml.sax.saxutils import escape, quoteattr
 
 from vertebloc.reports import palette, picture_text, text
 from vertebloc.reports.scene import HandError
+from vertebloc.reports.screen_scene import WIDEST_MM
 from vertebloc.resection.model import FaceKind, FaceMargin
 
-_WIDTH, _BAR_FROM, _BAR_TO, _ROW = 366, 0, 236, 42
-LONGEST_MM = 20.0  #: a bar's full length; longer rooms end in an open edge
+_WIDTH, _BAR_TO, _HEAD, _ROW = 366, 196, 20, 42
+LONGEST_MM = 20.0  #: a bar's full length; longer rooms end in an arrow
+
+_HATCH = (
+    '<defs><pattern id="bars-hatch" width="7" height="7" patternUnits="userSpaceOnUse" '
+    f'patternTransform="rotate(35)"><rect width="7" height="7" fill="{palette.TUMOUR}"/>'
+    f'<path d="M0 0H7" stroke="{palette.TUMOUR_HATCH}" stroke-width="2"/></pattern></defs>'
+)
 
 
 def bars_svg(faces: Sequence[FaceMargin], hand: HandError, wanted_margin_mm: float) -> str:
@@ -21,67 +28,92 @@ def bars_svg(faces: Sequence[FaceMargin], hand: HandError, wanted_margin_mm: flo
     faces : sequence of FaceMargin
         Measured faces; soft ones are left out.
     hand : HandError
-        How far hands were found to be off; drawn as a bracket about the wanted place.
+        How far hands were found to be off; drawn as a bracket from the bar's beginning.
     wanted_margin_mm : float, mm
         Drawn as a tick.
 
     Returns
     -------
     str
-        SVG: ink = room to tumour, number beside it, tilt below it; never both at once.
+        SVG: ink = room to tumour with its number; below it how far the cut may be off or tilted,
+        never both at once. A face in tumour has a hatched bar and may not err at all.
     """
     chosen = sorted(
         (face for face in faces if face.kind is FaceKind.BONE), key=lambda face: face.margin_mm
     )
     rows = [_row(face, place, hand, wanted_margin_mm) for place, face in enumerate(chosen)]
-    height = _ROW * len(rows) + 4
+    if not rows:
+        rows = [f'<text x="0" y="{_HEAD + 15}">{escape(picture_text.bars_empty())}</text>']
+    height = _HEAD + _ROW * len(rows) + 2
     return (
-        f'<svg viewBox="0 0 {_WIDTH} {height}" role="img" class="bars" '
-        f'font-family="DejaVu Sans, sans-serif" font-size="14" fill="{palette.INK}" '
-        f'aria-label="{escape(text.SHEET_LABELS["bars"])}">{"".join(rows)}</svg>'
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_WIDTH} {height}" role="img" '
+        f'class="bars" font-family="DejaVu Sans, sans-serif" font-size="14" '
+        f'fill="{palette.INK}" aria-label="{escape(text.SHEET_LABELS["bars"])}">{_HATCH}'
+        f'<text x="0" y="13" font-size="13" fill="{palette.SOFT}">'
+        f"{escape(picture_text.bars_room())}</text>"
+        f'<text x="{_WIDTH}" y="13" text-anchor="end" font-size="13" fill="{palette.SOFT}">'
+        f"{escape(picture_text.bars_may_err())}</text>{''.join(rows)}</svg>"
     )
 
 
 def _x(mm: float) -> float:
-    return _BAR_FROM + min(max(mm, 0.0), LONGEST_MM) / LONGEST_MM * (_BAR_TO - _BAR_FROM)
+    return min(max(mm, 0.0), LONGEST_MM) / LONGEST_MM * _BAR_TO
 
 
 def _row(face: FaceMargin, place: int, hand: HandError, wanted_mm: float) -> str:
-    top = _ROW * place
-    bar, middle = top + 20, top + 30
-    room = max(face.margin_mm, 0.0)
-    allowance = face.allowance
-    offset = text.mm(max(allowance.offset_mm, 0.0)) if allowance is not None else ""
-    tilt = text.degrees_sign(allowance.tilt_deg) if allowance is not None else ""
-    if allowance is not None:
-        more_mm = allowance.offset_mm >= allowance.searched_to_mm - 0.01
-        more_deg = allowance.tilt_deg >= allowance.searched_to_deg - 0.01
-        offset, tilt = ("> " if more_mm else "") + offset, ("> " if more_deg else "") + tilt
-    colour = palette.room_colour(room, 15.0)
-    if face.margin_mm < 0.0:
-        filled = (
-            f'<rect x="{_BAR_FROM}" y="{bar}" width="{_BAR_TO - _BAR_FROM}" height="14" '
-            f'fill="{palette.TUMOUR}"/><text x="{_BAR_FROM + 6}" y="{middle + 2}" fill="#fff" '
-            f'font-size="13">{escape(picture_text.in_tumour(face.margin_mm))}</text>'
-        )
-    else:
-        filled = (
-            f'<rect x="{_BAR_FROM}" y="{bar}" width="{_x(room) - _BAR_FROM:.1f}" height="14" '
-            f'fill="{colour}" stroke="{palette.INK}" stroke-width=".5"/>'
-        )
-    low, high = _x(hand.low_mm), _x(hand.high_mm)
-    bracket = (
-        f'<path d="M{low:.1f} {bar - 3}v20M{high:.1f} {bar - 3}v20'
-        f'M{low:.1f} {middle - 3}H{high:.1f}" '
-        f'stroke="{palette.INK}" fill="none" stroke-width="1.4"/>'
+    top = _HEAD + _ROW * place
+    bar = top + 22
+    low, high, wanted = _x(hand.low_mm), _x(hand.high_mm), _x(wanted_mm)
+    marks = (
+        f'<path class="wanted" d="M{wanted:.1f} {bar - 3}v20" stroke="{palette.CUT}" '
+        f'stroke-width="3"/><path class="hand" d="M{low + 0.7:.1f} {bar - 3}v20'
+        f'M{high:.1f} {bar - 3}v20M{low:.1f} {bar + 7}H{high:.1f}" stroke="{palette.SHEET}" '
+        f'fill="none" stroke-width="3.4"/><path d="M{low + 0.7:.1f} {bar - 3}v20'
+        f'M{high:.1f} {bar - 3}v20M{low:.1f} {bar + 7}H{high:.1f}" stroke="{palette.INK}" '
+        'fill="none" stroke-width="1.4"/>'
     )
-    tick = f'<path d="M{_x(wanted_mm):.1f} {bar - 2}v18" stroke="{palette.CUT}" stroke-width="3"/>'
     return (
-        f'<text x="0" y="{top + 15}">{escape(face.name)}</text>'
-        f'<rect x="{_BAR_FROM}" y="{bar + 3}" width="{_BAR_TO - _BAR_FROM}" height="8" '
-        f'fill="{palette.TRACK}"/>{filled}{tick}{bracket}'
+        f'<g data-face={quoteattr(face.name)}><text x="0" y="{top + 15}">{escape(face.name)}</text>'
+        f'<rect x="0" y="{bar + 3}" width="{_BAR_TO}" height="8" fill="{palette.TRACK}"/>'
+        f"{_ink(face.margin_mm, bar)}{marks}"
         f'<text x="{_WIDTH}" y="{top + 15}" text-anchor="end" font-weight="600">'
         f"{escape(text.mm(face.margin_mm))}</text>"
         f'<text x="{_WIDTH}" y="{top + 35}" text-anchor="end" font-size="13">'
-        f"{escape(offset)} / {escape(tilt)}</text>"
+        f"{escape(_may_err(face))}</text></g>"
+    )
+
+
+def _ink(margin_mm: float, bar: int) -> str:
+    """The bar itself: violet as long as the room, hatched where the cut runs in tumour."""
+    if margin_mm < 0.0:
+        return (
+            f'<rect class="room" x="0" y="{bar}" width="{_BAR_TO}" height="14" '
+            'fill="url(#bars-hatch)"/>'
+        )
+    colour = palette.room_colour(margin_mm, WIDEST_MM)
+    drawn = (
+        f'<rect class="room" x="0" y="{bar}" width="{_x(margin_mm):.1f}" height="14" '
+        f'fill="{colour}" stroke="{palette.INK}" stroke-width=".5"/>'
+    )
+    if margin_mm > LONGEST_MM:
+        drawn += f'<path class="longer" d="M{_BAR_TO} {bar}l8 7l-8 7z" fill="{colour}"/>'
+    return drawn
+
+
+def _may_err(face: FaceMargin) -> str:
+    """How far the cut may be off, or tilted: one or the other."""
+    if face.margin_mm < 0.0:
+        return picture_text.in_tumour(face.margin_mm)
+    allowance = face.allowance
+    if allowance is None:
+        return ""
+    return text.offset_and_tilt(
+        text.or_more(
+            text.mm(max(allowance.offset_mm, 0.0)), allowance.offset_mm, allowance.searched_to_mm
+        ),
+        text.or_more(
+            text.degrees_sign(max(allowance.tilt_deg, 0.0)),
+            allowance.tilt_deg,
+            allowance.searched_to_deg,
+        ),
     )

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from enum import Enum
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,26 +14,17 @@ Point = NDArray[np.float64]
 LINE = 1.22  #: height of a line of text as a share of the letters'
 
 
-class CartonSize(Enum):
-    """Where the drawing goes: width and height of letters, and their unit."""
+@dataclass(frozen=True, slots=True)
+class CartonSize:
+    """Where the drawing goes: its width and the height of its letters, in one unit."""
 
-    SCREEN = (366.0, 13.0, "px")
-    PAPER = (270.0, 9.0, "pt")  #: 95 mm wide
+    width: float
+    letters: float
+    unit: str  #: as in style sheets
 
-    @property
-    def width(self) -> float:
-        """Width of the drawing."""
-        return self.value[0]
 
-    @property
-    def letters(self) -> float:
-        """Height of its letters."""
-        return self.value[1]
-
-    @property
-    def unit(self) -> str:
-        """CSS unit of both."""
-        return self.value[2]
+SCREEN = CartonSize(366.0, 13.0, "px")
+PAPER = CartonSize(270.0, 9.0, "pt")  #: 95 mm wide
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from xml.sax.saxutils import escape
+from xml.sax.saxutils import escape, quoteattr
 
 import numpy as np
 
@@ -11,14 +11,12 @@ from vertebloc.reports import carton_labels as labels
 from vertebloc.reports import page_words as words
 from vertebloc.reports import palette
 from vertebloc.reports.carton import Carton, Panel, Shape
-from vertebloc.reports.carton_layout import LINE, CartonSize, Layout, Point, lay_out
+from vertebloc.reports.carton_layout import LINE, SCREEN, CartonSize, Layout, Point, lay_out
 from vertebloc.reports.screen_scene import WIDEST_MM
 from vertebloc.resection.model import FaceKind
 
 
-def carton_svg(
-    carton: Carton, size: CartonSize = CartonSize.SCREEN, *, prefix: str = "carton"
-) -> str:
+def carton_svg(carton: Carton, size: CartonSize = SCREEN, *, prefix: str = "carton") -> str:
     """Draw the carton.
 
     Parameters
@@ -103,8 +101,8 @@ def shape_svg(shape: Shape, panel: str, laid: Layout, name: str, pitch_mm: float
         A group of SVG elements.
     """
     outline = _path(laid.place(panel, loop) for loop in shape.loops)
-    said = escape(words.face_title(shape.face.name, shape.face.area_mm2), {'"': "&quot;"})
-    begin = f'<g data-face="{escape(shape.face.name)}"><title>{said}</title>'
+    said = escape(words.face_title(shape.face.name, shape.face.area_mm2))
+    begin = f"<g data-face={quoteattr(shape.face.name)}><title>{said}</title>"
     ring = _ring(laid.place(panel, shape.weakest), laid.size.letters)
     if shape.face.kind is FaceKind.SOFT:
         bare = _path(laid.place(panel, loop) for loop in shape.bare)

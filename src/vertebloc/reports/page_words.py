@@ -174,7 +174,7 @@ def bars_note(wanted_mm: float, hand: str) -> str:
     return (
         "Bold: room to tumour. Below: the cut may be off by this many mm, or tilted by this many "
         "degrees, NOT BOTH, before it touches tumour. Teal tick: wanted margin "
-        f"{wanted_mm:.1f} mm. Bracket: {hand}."
+        f"{wanted_mm:.1f} mm. {hand[:1].upper() + hand[1:]}."
     )
 
 

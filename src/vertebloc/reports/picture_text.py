@@ -52,6 +52,16 @@ def in_tumour(margin_mm: float) -> str:
     return f"in tumour, {mm(-margin_mm)} deep"
 
 
+def bars_room() -> str:
+    """What the bars' ink stands for."""
+    return "room to tumour"
+
+
+def bars_may_err() -> str:
+    """What the small numbers beside the bars say."""
+    return "may err one or the other, NOT BOTH"
+
+
 def bars_empty() -> str:
     """Where the plan has no bone cut to draw a bar for."""
     return "no bone cut"

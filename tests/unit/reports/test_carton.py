@@ -10,7 +10,7 @@ import trimesh
 
 from vertebloc.reports import page_words as words
 from vertebloc.reports.carton import PANEL_AXES, unfold
-from vertebloc.reports.carton_layout import CartonSize
+from vertebloc.reports.carton_layout import PAPER, SCREEN
 from vertebloc.reports.carton_svg import carton_svg
 from vertebloc.resection.model import FaceKind
 from vertebloc.space.frames import Side
@@ -83,7 +83,7 @@ def area(loops):
                    for p in loops))  # fmt: skip
 
 
-@pytest.mark.parametrize("size", CartonSize)
+@pytest.mark.parametrize("size", [SCREEN, PAPER], ids=["screen", "paper"])
 def test_areas_in_the_drawing_are_those_of_the_faces(carton, plan, size):
     # closed form: a half disc of radius 18 in 14 steps of pi / 14 is a fan of 14 triangles
     half = 14 * 0.5 * 18.0**2 * np.sin(np.pi / 14)
@@ -185,7 +185,7 @@ def boxes(svg, letters):
     return found
 
 
-@pytest.mark.parametrize("size", CartonSize)
+@pytest.mark.parametrize("size", [SCREEN, PAPER], ids=["screen", "paper"])
 def test_no_words_cover_others_and_none_are_cut_off(carton, size):
     svg = carton_svg(carton, size)
     height = float(re.search(r'viewBox="0 0 \S+ (\S+)"', svg)[1])
@@ -199,11 +199,11 @@ def test_no_words_cover_others_and_none_are_cut_off(carton, size):
 
 
 def test_letters_are_as_large_as_they_must_be():
-    assert CartonSize.SCREEN.letters >= 13 and CartonSize.SCREEN.unit == "px"
-    assert CartonSize.PAPER.letters >= 9 and CartonSize.PAPER.unit == "pt"
+    assert SCREEN.letters >= 13 and SCREEN.unit == "px"
+    assert PAPER.letters >= 9 and PAPER.unit == "pt"
 
 
-@pytest.mark.parametrize("size", CartonSize)
+@pytest.mark.parametrize("size", [SCREEN, PAPER], ids=["screen", "paper"])
 def test_every_face_has_its_number_its_area_and_its_ring(carton, plan, size):
     svg = carton_svg(carton, size)
     said = " ".join(text for text, _ in boxes(svg, size.letters))
@@ -223,12 +223,9 @@ def test_a_cut_through_tumour_is_hatched_where_it_runs_in_tumour(plan):
     ball = Sphere(at(0.0, 0.0, upper - 6.0), 10.0)
     carton = unfold(plan, made_vertebra(T10), ball)
     cells = [shape.cells for shape in carton.panels["cranial"].shapes]
-    for half in cells:
-        inside = half[half[:, 2] < 0.0]
-        # the lattice starts on the midline: half a cell more along the chord of 16 mm
-        expected = np.pi * 64.0 / 2 + carton.pitch_mm / 2 * 16.0
-        assert len(inside) * carton.pitch_mm**2 == pytest.approx(expected, rel=0.05)
-        assert np.hypot(inside[:, 0], inside[:, 1]).max() <= 8.0 + 1e-6
+    inside = np.concatenate([half[half[:, 2] < 0.0] for half in cells])
+    assert len(inside) * carton.pitch_mm**2 == pytest.approx(np.pi * 64.0, rel=0.03)
+    assert np.hypot(inside[:, 0], inside[:, 1]).max() <= 8.0 + 1e-6
     crossed = replace(plan.faces[0], margin_mm=-4.0, tumour_crossed_mm2=100.5)
     svg = carton_svg(unfold(replace(plan, faces=(crossed, *plan.faces[1:])), made_vertebra(T10),
                             ball))  # fmt: skip
