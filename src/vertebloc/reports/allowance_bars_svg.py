@@ -73,7 +73,8 @@ def _row(face: FaceMargin, place: int, hand: HandError, wanted_mm: float) -> str
         'fill="none" stroke-width="1.4"/>'
     )
     return (
-        f'<g data-face={quoteattr(face.name)}><text x="0" y="{top + 15}">{escape(face.name)}</text>'
+        f"<g data-face={quoteattr(face.name)}>"
+        f'<text x="0" y="{top + 15}">{escape(face.name)}</text>'
         f'<rect x="0" y="{bar + 3}" width="{_BAR_TO}" height="8" fill="{palette.TRACK}"/>'
         f"{_ink(face.margin_mm, bar)}{marks}"
         f'<text x="{_WIDTH}" y="{top + 15}" text-anchor="end" font-weight="600">'
