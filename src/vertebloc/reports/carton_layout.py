@@ -24,7 +24,7 @@ class CartonSize:
 
 
 SCREEN = CartonSize(366.0, 13.0, "px")
-PAPER = CartonSize(270.0, 9.0, "pt")  #: 95 mm wide
+PAPER = CartonSize(297.64, 9.0, "pt")  #: 105 mm wide, as the sheet prints it
 
 
 @dataclass(frozen=True, slots=True, eq=False)

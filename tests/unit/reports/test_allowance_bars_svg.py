@@ -75,7 +75,7 @@ def test_room_beyond_the_bar_ends_in_an_arrow_and_a_search_that_ended_says_so():
     far = replace(far, allowance=replace(far.allowance, offset_mm=15.0, tilt_deg=20.0))
     svg = bars_svg([far], HAND, 5.0)
     assert 'class="longer"' in svg
-    assert words_of(rows_of(svg)["a cut"])[2] == "≥ 15.0 mm or ≥ 20°"
+    assert words_of(rows_of(svg)["a cut"])[2] == "≥ 15 mm or ≥ 20°"
     assert 'class="longer"' not in bars_svg([bone_face("a cut", 19.9, 9.0)], HAND, 5.0)
 
 
