@@ -75,8 +75,7 @@ def paragraph(desk: Desk) -> tuple[Part, ...]:
     if case is None or case.prepared is None or case.planned is None:
         return ()
     ground = plan_ground(case.prepared.anatomy, case.prepared.solids)
-    side = case.planned.plan.open_side
-    return plan_paragraph(case.choices, case.placements(), ground, side)
+    return plan_paragraph(case.choices, case.placements(), ground, case.planned.plan)
 
 
 def strip(desk: Desk) -> str:

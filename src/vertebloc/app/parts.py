@@ -228,8 +228,9 @@ def _part(part: Part) -> str:
             for value, said in part.allowed
         )
         return f"<select {name}>{options}</select>"
+    value = "" if part.value is None else f"{part.value:.1f}"
     return (
-        f'<span class="number"><input type="number" data-drag {name} value="{part.value:.1f}" '
+        f'<span class="number"><input type="number" data-drag {name} value="{value}" '
         f'min="{part.low:g}" max="{part.high:g}" step="{part.step:g}">'
         f"{escape(part.unit)}</span>"
     )

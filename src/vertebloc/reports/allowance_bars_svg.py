@@ -64,13 +64,14 @@ def _row(face: FaceMargin, place: int, hand: HandError, wanted_mm: float) -> str
     top = _HEAD + _ROW * place
     bar = top + 22
     low, high, wanted = _x(hand.low_mm), _x(hand.high_mm), _x(wanted_mm)
+    bracket = (
+        f'd="M{low + 0.7:.1f} {bar - 3}v20M{high:.1f} {bar - 3}v20M{low:.1f} {bar + 7}H{high:.1f}"'
+    )
     marks = (
+        f'<path class="hand" {bracket} stroke="{palette.SHEET}" fill="none" stroke-width="3.4"/>'
+        f'<path {bracket} stroke="{palette.INK}" fill="none" stroke-width="1.4"/>'
         f'<path class="wanted" d="M{wanted:.1f} {bar - 3}v20" stroke="{palette.CUT}" '
-        f'stroke-width="3"/><path class="hand" d="M{low + 0.7:.1f} {bar - 3}v20'
-        f'M{high:.1f} {bar - 3}v20M{low:.1f} {bar + 7}H{high:.1f}" stroke="{palette.SHEET}" '
-        f'fill="none" stroke-width="3.4"/><path d="M{low + 0.7:.1f} {bar - 3}v20'
-        f'M{high:.1f} {bar - 3}v20M{low:.1f} {bar + 7}H{high:.1f}" stroke="{palette.INK}" '
-        'fill="none" stroke-width="1.4"/>'
+        'stroke-width="3"/>'
     )
     return (
         f"<g data-face={quoteattr(face.name)}>"

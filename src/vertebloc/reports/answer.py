@@ -206,13 +206,18 @@ def _acts(plan: ResectionPlan, vertebrae: Mapping[Level, Vertebra]) -> str:
         ]
         if heights:
             bodies.append(text.cut_height(str(level), heights, above_lower))
+    return text.acts(str(plan.level), bodies, plan.open_side, nibbled_in_words(plan))
+
+
+def nibbled_in_words(plan: ResectionPlan) -> list[str]:
+    """Bone that is taken piecemeal, pairs together, such as ``both pedicles``."""
     nibbled = [name for name, fate in plan.bone_fates.items() if fate is BoneFate.PIECEMEAL]
     parts = _pairs_together(nibbled)
     split = [name for name, fate in plan.bone_fates.items() if fate is BoneFate.SPLIT]
     for side in Side:
         if any(name.startswith(side.value) for name in split):
             parts.append(text.behind_the_arch_cut(side))
-    return text.acts(str(plan.level), bodies, plan.open_side, parts)
+    return parts
 
 
 def _pairs_together(parts: list[str]) -> list[str]:

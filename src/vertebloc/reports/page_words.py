@@ -187,29 +187,72 @@ PART_LABELS = {
     "wanted_margin": "wanted margin, mm",
     "height": "height, mm past the endplate",
     "tilt": "tilt, degrees; positive: the tip goes to the head",
+    "roll": "roll about the blade, degrees",
+    "halves": "left and right half",
+    "fate": "what happens to it",
+    "length": "length taken, mm from the rib's head; empty: by rule",
 }
+TILTED = ", tilted"
+ROLLED = ", rolled"
+ONE_PLANE = ", both halves in one plane"
+HALVES_CHOICE = (
+    ("apart", "halves apart"),
+    ("left", "both as the left half"),
+    ("right", "both as the right half"),
+)
+RIB_OVER = "over"
+OTHER_RIB = "; another rib to give up:"
+NO_OTHER_RIB = "none"
+RIB_FATES = {"by rule": "{fate} (by rule)", "kept": "kept", "removed": "removed with its head",
+             "head on piece": "cut to the side, head left on the piece"}  # fmt: skip
 
 
 def cut_through(neighbour: str, *, first: bool) -> str:
-    """Start of the words on one body cut."""
+    """Start of the words on a cut through a neighbour's body."""
     return f"through {neighbour}" if first else f"and through {neighbour}"
 
 
+def cut_in_disc(above: str, below: str, *, first: bool) -> str:
+    """Start of the words on a cut through a disc."""
+    return f"{'' if first else 'and '}through the disc {above}/{below} at"
+
+
+def cut_in_own_body(level: str, *, first: bool) -> str:
+    """Start of the words on a cut through the diseased body itself."""
+    return f"{'' if first else 'and '}through {level} itself at"
+
+
 def past_endplate(which: str) -> str:
-    """What a height is counted from."""
+    """What a height in a neighbour's body is counted from."""
     if which == "cranial":
-        return "above its lower endplate, tilted"
-    return "below its upper endplate, tilted"
+        return "above its lower endplate"
+    return "below its upper endplate"
 
 
-def half_of(side: str, *, first: bool) -> str:
-    """That a number is of one half of a cut only."""
-    return "(left half" if first else f"; {side} half"
+def from_endplate(which: str, neighbour: str, level: str) -> str:
+    """What a height short of the neighbour's endplate is counted from."""
+    end = "lower" if which == "cranial" else "upper"
+    return f"from the {end} endplate of {neighbour} (minus: towards {level})"
+
+
+def of_half(begin: str, side: str) -> str:
+    """That what follows is of one half of a cut only."""
+    return f"{begin.removesuffix(' at')}, {side} half{' at' if begin.endswith(' at') else ''}"
 
 
 def by_rule(side: str) -> str:
     """That a side was decided by the rule, and which."""
     return f"{side} (by rule)"
+
+
+def nibble(parts: str) -> str:
+    """What is taken piecemeal."""
+    return f", nibble away {parts}"
+
+
+def rib_is(name: str) -> str:
+    """Start of the words on one rib."""
+    return f"; {name}:"
 
 
 def part_label(which: str, side: str) -> str:

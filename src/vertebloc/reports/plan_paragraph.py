@@ -2,22 +2,35 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TypeVar
 
 from vertebloc.anatomy.model import Anatomy
-from vertebloc.case.choice_words import OpenSide, Placement, StandingSide
-from vertebloc.case.choices import LIMITS, ArchChoice, Choices, CutChoice, HalfPlacement
+from vertebloc.case.choice_words import OpenSide, Placement, RibFateChoice, StandingSide
+from vertebloc.case.choices import LIMITS, ArchChoice, Choices, CutChoice, HalfPlacement, RibChoice
 from vertebloc.errors import InputError
 from vertebloc.reports import page_words as words
+from vertebloc.reports import text
+from vertebloc.reports.answer import nibbled_in_words
 from vertebloc.resection.cuts import PAST_ENDPLATE_MM, heights_between
+from vertebloc.resection.model import ResectionPlan, RibFate
 from vertebloc.resection.solids import ResectionSolids
 from vertebloc.space.frames import Side
 
 Placements = Mapping[str, Mapping[Side, HalfPlacement]]
-_Word = TypeVar("_Word", OpenSide, StandingSide)
+_Word = TypeVar("_Word", OpenSide, StandingSide, RibFateChoice)
 _SAME_MM = 0.05  #: halves nearer than this are spoken of as one cut
+
+#: Least, most and step of each kind of number, and its unit. They catch what cannot be meant.
+_BOUNDS = {
+    "height": (-60.0, 40.0, 0.5, "mm"),
+    "tilt": (*LIMITS["tilt_deg"], 0.5, "°"),
+    "roll": (*LIMITS["roll_deg"], 0.5, "°"),
+    "wanted_margin": (*LIMITS["wanted_margin_mm"], 0.5, "mm"),
+    "length": (*LIMITS["length_mm"], 5.0, "mm"),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +46,7 @@ class Number:
 
     part: str  #: such as ``cranial.both.height``
     label: str  #: said by a screen reader
-    value: float
+    value: float | None  #: None: nothing typed, it goes by the rule
     unit: str
     low: float
     high: float
@@ -60,6 +73,7 @@ class PlanGround:
     level: str
     neighbour: Mapping[str, str]  #: ``cranial``, ``caudal`` -> name of the vertebra there
     endplate_mm: Mapping[str, float]  #: its near endplate in the diseased vertebra's frame
+    own_endplate_mm: Mapping[str, float]  #: the diseased body's own, in the same frame
 
 
 def plan_ground(anatomy: Anatomy, solids: ResectionSolids) -> PlanGround:
@@ -84,11 +98,15 @@ def plan_ground(anatomy: Anatomy, solids: ResectionSolids) -> PlanGround:
     ):
         _, first, _ = heights_between(anatomy, solids.level, neighbour, cranial=which == "cranial")
         names[which], heights[which] = str(neighbour), first - past
-    return PlanGround(level=str(solids.level), neighbour=names, endplate_mm=heights)
+    here = anatomy.vertebrae[solids.level]
+    own = {"cranial": here.upper_endplate_mm, "caudal": here.lower_endplate_mm}
+    return PlanGround(
+        level=str(solids.level), neighbour=names, endplate_mm=heights, own_endplate_mm=own
+    )
 
 
 def plan_paragraph(
-    choices: Choices, placements: Placements, ground: PlanGround, side: Side
+    choices: Choices, placements: Placements, ground: PlanGround, plan: ResectionPlan
 ) -> tuple[Part, ...]:
     """Write the plan's acts as a paragraph.
 
@@ -100,8 +118,8 @@ def plan_paragraph(
         Where the halves of the two body cuts lie.
     ground : PlanGround
         From ``plan_ground``.
-    side : Side
-        The side through which the arch is opened, as planned.
+    plan : ResectionPlan
+        What the rule decided: side of the opening, bone that is nibbled away, ribs.
 
     Returns
     -------
@@ -109,21 +127,21 @@ def plan_paragraph(
         In reading order.
     """
     parts: list[Part] = [Words(words.PARAGRAPH_START)]
-    for place, which in enumerate(("cranial", "caudal")):
-        parts.append(Words(words.cut_through(ground.neighbour[which], first=place == 0)))
+    for which in ("cranial", "caudal"):
         parts += _cut(which, placements[which], ground)
     parts.append(Words(words.OPEN_ARCH.format(level=ground.level)))
-    by_rule = words.by_rule(side.value)
     parts.append(Choice(
         part="open_side", label=words.PART_LABELS["open_side"], value=choices.arch.open_side.value,
-        allowed=((OpenSide.BY_RULE.value, by_rule), ("left", "left"), ("right", "right")),
+        allowed=((OpenSide.BY_RULE.value, words.by_rule(plan.open_side.value)),
+                 ("left", "left"), ("right", "right")),
     ))  # fmt: skip
+    nibbled = [text.the(part) for part in nibbled_in_words(plan)]
+    if nibbled:
+        parts.append(Words(words.nibble(text.listed(nibbled))))
+    parts += _ribs(choices, plan)
     parts.append(Words(words.KEEP_MARGIN))
-    low, high = LIMITS["wanted_margin_mm"]
-    parts.append(Number(
-        part="wanted_margin", label=words.PART_LABELS["wanted_margin"],
-        value=choices.wanted_margin_mm, unit="mm", low=low, high=high, step=0.5,
-    ))  # fmt: skip
+    parts.append(_number_part("wanted_margin", words.PART_LABELS["wanted_margin"],
+                              choices.wanted_margin_mm))  # fmt: skip
     parts.append(Words(words.STAND_AT))
     parts.append(Choice(
         part="standing", label=words.STANDING, value=choices.standing_side.value,
@@ -132,36 +150,99 @@ def plan_paragraph(
     return (*parts, Words("."))
 
 
+def _number_part(part: str, label: str, value: float | None) -> Number:
+    low, high, step, unit = _BOUNDS[part.rpartition(".")[2]]
+    return Number(part=part, label=label, value=value, unit=unit, low=low, high=high, step=step)
+
+
 def _cut(which: str, halves: Mapping[Side, HalfPlacement], ground: PlanGround) -> list[Part]:
+    """Both halves in one, or each by itself."""
     left, right = halves[Side.LEFT], halves[Side.RIGHT]
-    apart = (
-        abs(left.height_mm - right.height_mm) > _SAME_MM
-        or abs(left.tilt_deg - right.tilt_deg) > _SAME_MM
+    first = which == "cranial"
+    apart = any(
+        abs(getattr(left, name) - getattr(right, name)) > _SAME_MM
+        for name in ("height_mm", "tilt_deg", "roll_deg")
     )
     if not apart:
-        return _half(which, "both", left, ground)
-    said: list[Part] = []
+        said = _half(which, "both", left, ground, first=first)
+        return [*said, Words(words.ONE_PLANE)]
+    said = []
     for side, half in ((Side.LEFT, left), (Side.RIGHT, right)):
-        said.append(Words(words.half_of(side.value, first=side is Side.LEFT)))
-        said += _half(which, side.value, half, ground)
-    return said
+        begins = first and side is Side.LEFT
+        said += _half(which, side.value, half, ground, first=begins)
+    together = Choice(
+        part=f"{which}.halves", label=f"{which} cut: {words.PART_LABELS['halves']}",
+        value="apart", allowed=words.HALVES_CHOICE,
+    )  # fmt: skip
+    return [*said, Words(","), together]
 
 
-def _half(which: str, side: str, half: HalfPlacement, ground: PlanGround) -> list[Part]:
+def _half(
+    which: str, side: str, half: HalfPlacement, ground: PlanGround, *, first: bool
+) -> list[Part]:
+    """Where one cut or one half of it runs: in the neighbour's body, the disc, or its own."""
     outward = 1.0 if which == "cranial" else -1.0
     past = outward * (half.height_mm - ground.endplate_mm[which])
+    neighbour, level = ground.neighbour[which], ground.level
+    if past >= 0.0:
+        begin = words.cut_through(neighbour, first=first)
+        end = words.past_endplate(which)
+    else:
+        above, below = (neighbour, level) if which == "cranial" else (level, neighbour)
+        begin = words.cut_in_disc(above, below, first=first)
+        if outward * (half.height_mm - ground.own_endplate_mm[which]) < 0.0:
+            begin = words.cut_in_own_body(level, first=first)
+        end = words.from_endplate(which, neighbour, level)
+    if side != "both":
+        begin = words.of_half(begin, side)
     label = words.part_label(which, side)
-    return [
-        Number(
-            part=f"{which}.{side}.height", label=f"{label}: {words.PART_LABELS['height']}",
-            value=past, unit="mm", low=-60.0, high=40.0, step=0.5,
+    parts: list[Part] = [
+        Words(begin),
+        _number_part(f"{which}.{side}.height", f"{label}: {words.PART_LABELS['height']}", past),
+        Words(end + words.TILTED),
+        _number_part(
+            f"{which}.{side}.tilt", f"{label}: {words.PART_LABELS['tilt']}", half.tilt_deg
         ),
-        Words(words.past_endplate(which)),
-        Number(
-            part=f"{which}.{side}.tilt", label=f"{label}: {words.PART_LABELS['tilt']}",
-            value=half.tilt_deg, unit="°", low=-45.0, high=45.0, step=0.5,
-        ),
-    ]  # fmt: skip
+    ]
+    if abs(half.roll_deg) > _SAME_MM:
+        parts.append(Words(words.ROLLED))
+        parts.append(
+            _number_part(
+                f"{which}.{side}.roll", f"{label}: {words.PART_LABELS['roll']}", half.roll_deg
+            )
+        )
+    return parts
+
+
+def _ribs(choices: Choices, plan: ResectionPlan) -> list[Part]:
+    """Each rib that is given up, and how much of it; then those that could be."""
+    parts: list[Part] = []
+    others = [("", words.NO_OTHER_RIB)]
+    for name, fate in plan.rib_fates.items():
+        side, _, level = name.partition(" rib of ")
+        choice = choices.rib(level, Side(side))
+        if fate is RibFate.KEPT and choice.fate is RibFateChoice.BY_RULE:
+            others.append((f"{side}.{level}", name))
+            continue
+        parts.append(Words(words.rib_is(name)))
+        allowed = [RibFateChoice.BY_RULE, RibFateChoice.KEPT, RibFateChoice.REMOVED]
+        if choice.fate not in allowed:
+            allowed.append(choice.fate)
+        parts.append(Choice(
+            part=f"rib.{side}.{level}.fate", label=f"{name}: {words.PART_LABELS['fate']}",
+            value=choice.fate.value,
+            allowed=tuple((one.value, words.RIB_FATES[one.value].format(fate=fate.value))
+                          for one in allowed),
+        ))  # fmt: skip
+        if fate is not RibFate.KEPT:
+            parts.append(Words(words.RIB_OVER))
+            label = f"{name}: {words.PART_LABELS['length']}"
+            parts.append(_number_part(f"rib.{side}.{level}.length", label, choice.length_mm))
+    if len(others) > 1:
+        parts.append(Words(words.OTHER_RIB))
+        parts.append(Choice(part="rib.add", label=words.OTHER_RIB.strip(" ;:"), value="",
+                            allowed=tuple(others)))  # fmt: skip
+    return parts
 
 
 def with_changed_part(
@@ -197,33 +278,73 @@ def with_changed_part(
         return replace(choices, arch=arch)
     if part == "standing":
         return replace(choices, standing_side=_one_of(StandingSide, typed))
-    value = _number(part, typed)
     if part == "wanted_margin":
-        return replace(choices, wanted_margin_mm=value)
+        return replace(choices, wanted_margin_mm=_number(part, typed))
+    if part.startswith("rib."):
+        return _with_rib(choices, part, typed)
     which, half, what = _named(part)
-    sides: Sequence[Side] = list(Side) if half == "both" else [Side(half)]
     halves = dict(placements[which])
+    if what == "halves":
+        if typed != "apart":
+            halves = dict.fromkeys(Side, halves[_side(typed)])
+        return _with_cut(choices, which, halves)
+    value = _number(part, typed)
+    sides: Sequence[Side] = list(Side) if half == "both" else [Side(half)]
     for side in sides:
-        if what == "tilt":
-            halves[side] = replace(halves[side], tilt_deg=value)
-        else:
+        if what == "height":
             outward = 1.0 if which == "cranial" else -1.0
             height = round(ground.endplate_mm[which] + outward * value, 2)
             halves[side] = replace(halves[side], height_mm=height)
+        else:
+            halves[side] = replace(halves[side], **{f"{what}_deg": value})
+    return _with_cut(choices, which, halves)
+
+
+def _with_cut(choices: Choices, which: str, halves: Mapping[Side, HalfPlacement]) -> Choices:
     cut = CutChoice(placed=Placement.BY_HAND, halves=halves)
     if which == "cranial":
         return replace(choices, cranial_cut=cut)
     return replace(choices, caudal_cut=cut)
 
 
-def _named(part: str) -> tuple[str, str, str]:
+def _with_rib(choices: Choices, part: str, typed: str) -> Choices:
+    """Choices after a rib's fate or length was changed, or a rib was given up as well."""
+    if part == "rib.add":
+        side, _, level = typed.partition(".")
+        if not level:
+            return choices
+        chosen = RibChoice(fate=RibFateChoice.REMOVED)
+        return replace(choices, ribs={**choices.ribs, (level, _side(side)): chosen})
     names = part.split(".")
+    if len(names) != 4 or names[3] not in ("fate", "length"):
+        raise InputError(f"the plan has no number called {part!r}")
+    side, level, what = names[1:]
+    key = (level, _side(side))
+    now = choices.rib(*key)
+    if what == "length":
+        taken = now.fate not in (RibFateChoice.BY_RULE, RibFateChoice.KEPT)
+        fate = now.fate if taken else RibFateChoice.REMOVED
+        length = _number(part, typed) if typed.strip() else None
+        if length is None and not taken:
+            return choices
+    else:
+        fate = _one_of(RibFateChoice, typed)
+        taken = fate not in (RibFateChoice.BY_RULE, RibFateChoice.KEPT)
+        length = now.length_mm if taken else None
+    return replace(choices, ribs={**choices.ribs, key: RibChoice(fate=fate, length_mm=length)})
+
+
+def _named(part: str) -> tuple[str, str, str]:
+    """Cut, half and number that a part's name stands for."""
+    names = part.split(".")
+    if len(names) == 2 and names[1] == "halves":
+        names = [names[0], "both", names[1]]
     halves = ("both", *(side.value for side in Side))
     known = (
         len(names) == 3
         and names[0] in ("cranial", "caudal")
         and names[1] in halves
-        and names[2] in ("height", "tilt")
+        and names[2] in ("height", "tilt", "roll", "halves")
     )
     if not known:
         raise InputError(f"the plan has no number called {part!r}")
@@ -231,10 +352,29 @@ def _named(part: str) -> tuple[str, str, str]:
 
 
 def _number(part: str, typed: str) -> float:
+    """What was typed, with or without its own unit, within what can be meant."""
+    low, high, _, unit = _BOUNDS[part.rpartition(".")[2]]
+    allowed = f"use a number from {low:g} to {high:g} {unit}"
+    said = typed.strip().replace("\N{MINUS SIGN}", "-").replace(",", ".")
     try:
-        return float(typed.strip().replace(",", ".").removesuffix("mm").removesuffix("°"))
+        value = float(said.removesuffix(unit))
     except ValueError as error:
-        raise InputError(f"{typed!r} is no number: type {part} as a number such as 5.0") from error
+        raise InputError(f"{typed!r} is no number for {_plain(part)}: {allowed}") from error
+    if not (math.isfinite(value) and low <= value <= high):
+        raise InputError(f"{_plain(part)} is {value:g} {unit}: {allowed}")
+    return value
+
+
+def _plain(part: str) -> str:
+    """A part's name as people say it."""
+    return part.replace(".both", "").replace(".", " ").replace("_", " ")
+
+
+def _side(word: str) -> Side:
+    try:
+        return Side(word)
+    except ValueError as error:
+        raise InputError(f"{word!r} is no side: use 'left' or 'right'") from error
 
 
 def _one_of(words_of: type[_Word], typed: str) -> _Word:
