@@ -16,9 +16,11 @@ from vertebloc.reports import text
 from vertebloc.resection.model import (
     Allowance,
     BoneFate,
+    Contamination,
     FaceKind,
     FaceMargin,
     HalfCut,
+    OpensTumour,
     ResectionPlan,
     RibFate,
 )
@@ -34,6 +36,7 @@ class About(Enum):
 
     TUMOUR_LEFT = "tumour left"
     STALE = "stale"
+    CONTAMINATION = "contamination"
     LEVEL = "level"
     CUTS = "cuts"
     RIBS = "ribs"
@@ -174,7 +177,7 @@ def vertebra_of(vertebrae: Mapping[Level, Vertebra], level: Level) -> Vertebra:
 def _warnings(
     plan: ResectionPlan, confirmation: LevelConfirmation, stale: Sequence[str]
 ) -> list[AnswerPart]:
-    """Tumour left, out of date, level unconfirmed: in this order."""
+    """Tumour left, out of date, planned contamination, level unconfirmed: in this order."""
     parts = []
     if is_tumour_left(plan):
         places = [(place, amount) for place, amount in plan.tumour_left.by_place_ml.items()]
@@ -186,10 +189,21 @@ def _warnings(
         )
     if stale:
         parts.append(AnswerPart(About.STALE, text.stale(stale), True))
+    if plan.contamination:
+        parts.append(AnswerPart(About.CONTAMINATION, _contamination(plan.contamination), True))
     if not confirmation.is_confirmed:
         reasons = why_unconfirmed(confirmation)
         parts.append(AnswerPart(About.LEVEL, text.unconfirmed(str(plan.level), reasons), True))
     return parts
+
+
+def _contamination(opened: Sequence[Contamination]) -> str:
+    """Cuts through tumour, nibbled bone that holds tumour, and bone that only touches it."""
+    return text.contamination(
+        [(one.name, one.area_mm2) for one in opened if one.how is OpensTumour.CUT],
+        [(one.name, one.volume_ml) for one in opened if one.how is OpensTumour.NIBBLED],
+        [one.name for one in opened if one.how is OpensTumour.TOUCHED],
+    )
 
 
 def _acts(plan: ResectionPlan, vertebrae: Mapping[Level, Vertebra]) -> str:

@@ -18,10 +18,10 @@ from numpy.typing import NDArray
 
 from vertebloc.anatomy.model import Vertebra
 from vertebloc.case.choice_words import SoftFace
+from vertebloc.resection.contamination import TOUCHES_MM
 from vertebloc.resection.margin_map import PITCH_MM, map_margins, map_surface_margins
 from vertebloc.resection.model import FaceKind, FaceMargin, ResectionPlan
 from vertebloc.resection.piece import wall_plane
-from vertebloc.resection.plan import TOUCHES_MM
 from vertebloc.resection.soft_faces import SOFT_NAMES, triangles_of_soft_faces
 from vertebloc.space.distance import SignedDistance
 from vertebloc.space.planes import Plane

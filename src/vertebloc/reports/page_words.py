@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from enum import Enum
 
+from vertebloc.resection.model import NO_BARRIER
+
 
 class Question(Enum):
     """The surgeon's questions that have a page, in the order of the journey."""
@@ -325,7 +327,7 @@ def face_title(name: str, area_mm2: float) -> str:
 
 def area_and_margin(area_mm2: float, margin_mm: float, barrier: str) -> str:
     """A face's size, margin and what lies between."""
-    between = f", {barrier}" if barrier else ""
+    between = f", {barrier}" if barrier not in ("", NO_BARRIER) else ""
     return f"{area_mm2:.0f} mm², {margin_mm:.1f} mm{between}"
 
 

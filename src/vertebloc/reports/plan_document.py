@@ -30,7 +30,14 @@ from vertebloc.reports.document_numbers import FINE_DIGITS, all_rounded, rounded
 from vertebloc.reports.theatre_document import acts_document, depths_document
 from vertebloc.reports.theatre_text import warning_open, warning_set_aside
 from vertebloc.resection.acts_model import OrderWarning
-from vertebloc.resection.model import Allowance, FaceKind, FaceMargin, HalfCut, ResectionPlan
+from vertebloc.resection.model import (
+    Allowance,
+    Contamination,
+    FaceKind,
+    FaceMargin,
+    HalfCut,
+    ResectionPlan,
+)
 from vertebloc.staging.model import SectorSpread, SideShare, Staging
 
 #: Grows when a key changes its meaning or goes; new keys beside the old ones do not count.
@@ -258,6 +265,7 @@ def _resection(plan: ResectionPlan, anatomy: Anatomy) -> dict[str, Any]:
             {"place": place, "volume_ml": rounded(amount, place, FINE_DIGITS)}
             for place, amount in by_place
         ],
+        "contamination": [_opened(one) for one in plan.contamination],
         "keystone": {
             "opens_to_left_mm_per_10_mm": rounded(
                 plan.keystone.opens_to_left_mm_per_10_mm, "keystone"
@@ -272,6 +280,17 @@ def _resection(plan: ResectionPlan, anatomy: Anatomy) -> dict[str, Any]:
         "depths": depths_document(plan.depths),
         "acts": acts_document(plan.acts),
         "distance_error_words": plan.distance_error_words,
+    }
+
+
+def _opened(one: Contamination) -> dict[str, Any]:
+    return {
+        "how": one.how.value,
+        "name": one.name,
+        "area_mm2": rounded(one.area_mm2, one.name),
+        "volume_ml": rounded(one.volume_ml, one.name, FINE_DIGITS),
+        "deepest_lps_mm": all_rounded(one.deepest, one.name),
+        "deepest_in_words": one.deepest_in_words,
     }
 
 

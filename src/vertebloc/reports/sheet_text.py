@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 
 from vertebloc.reports.text import sentence
+from vertebloc.resection.model import NO_BARRIER
 
 
 def not_printable(count: int) -> str:
@@ -55,6 +56,8 @@ def short_face(name: str) -> str:
 
 def short_barrier(words: str) -> str:
     """What lies between tumour and cut, for the table."""
+    if words == NO_BARRIER:
+        return ""
     return words.replace("both endplates and disc", "endplates, disc")
 
 

@@ -131,6 +131,16 @@ def tumour_left(total_ml: float, by_place: Sequence[tuple[str, float]]) -> str:
     return f"{sentence(stays)} While it stays, no margin of this plan is clean."
 
 
+def contamination(cuts: Sequence[tuple[str, float]], nibbled: Sequence[tuple[str, float]],
+                  touched: Sequence[str]) -> str:  # fmt: skip
+    """That the plan itself opens tumour: where, how much of it."""
+    said = [f"{area:.0f} mm² of tumour are cut by the {name}" for name, area in cuts]
+    said += [f"{name} holds {ml(amount)} of tumour" for name, amount in nibbled]
+    if touched:
+        said.append(f"tumour touches {listed(list(touched))}")
+    return sentence(f"Planned contamination: {'; '.join(said)}")
+
+
 def stale(reasons: Sequence[str]) -> str:
     """That the plan was made from something that has changed since."""
     return f"{OUT_OF_DATE}: {listed(list(reasons))}. Compute again before use."

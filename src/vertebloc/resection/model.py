@@ -17,6 +17,9 @@ from vertebloc.space.planes import Plane
 from vertebloc.space.polygons import PlanarFace
 from vertebloc.space.surfaces import TriangleSurface
 
+#: Written where no layer of the body lies between tumour and a face.
+NO_BARRIER = "none named"
+
 
 class Kind(Enum):
     """What is taken out in one piece."""
@@ -90,7 +93,7 @@ class FaceMargin:
     weakest: NDArray[np.float64]  #: (3,) mm, patient LPS
     weakest_in_words: str  #: in the vertebra's own terms
     tumour_crossed_mm2: float  #: part of the face that lies in tumour
-    barrier: str  #: named layer between, such as ``endplate and disc``; empty if none
+    barrier: str  #: named layer between, such as ``endplate``; ``NO_BARRIER`` if none
     allowance: Allowance | None  #: bone faces only
     face: PlanarFace | None  #: where it lies, for pictures; None for a free-form soft face
 
@@ -101,6 +104,27 @@ class TumourLeft:
 
     by_place_ml: Mapping[str, float]  #: such as ``behind the caudal cut``, ``in piecemeal bone``
     total_ml: float
+
+
+class OpensTumour(Enum):
+    """How a plan itself opens tumour."""
+
+    CUT = "cut through tumour"
+    NIBBLED = "nibbled bone holds tumour"
+    TOUCHED = "nibbled bone touches tumour"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Contamination:
+    """One place where the plan itself opens tumour: planned contamination."""
+
+    how: OpensTumour
+    name: str  #: of the cut, or of the bone that is taken piecemeal
+    deepest: NDArray[np.float64]  #: (3,) mm, patient LPS: where it goes deepest into tumour
+    deepest_in_words: str  #: in the vertebra's own terms
+    area_mm2: float  #: tumour laid open there
+    volume_ml: float  #: tumour nibbled away, or ground away by the blade
+    triangles: NDArray[np.float64]  #: (n, 3, 3) mm, patient LPS: that area, for pictures
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -125,6 +149,7 @@ class ResectionPlan:
     nibbled: TriangleSurface | None  #: bone of the diseased vertebra taken piecemeal
     tumour_volume_ml: float
     tumour_left: TumourLeft
+    contamination: tuple[Contamination, ...]  #: largest area first
     keystone: Keystone
     open_side: Side  #: the side through which the arch is opened
     bone_fates: Mapping[str, BoneFate]

@@ -191,21 +191,8 @@ def canal_plane(vertebra: Vertebra) -> Plane:
     return Plane(point, lps.vectors([0.0, -1.0, 0.0])[0])
 
 
-def pedicle_plane(vertebra: Vertebra, side: Side) -> Plane:
-    """Where a pedicle begins; its negative side is farther out, inward lies the canal's wall.
-
-    Parameters
-    ----------
-    vertebra : Vertebra
-        The diseased one.
-    side : Side
-        Side of the patient.
-
-    Returns
-    -------
-    Plane
-        At ``PEDICLE_FROM`` of the half width.
-    """
+def _pedicle_plane(vertebra: Vertebra, side: Side) -> Plane:
+    """Where a pedicle begins, at ``PEDICLE_FROM`` of the half width; negative: farther out."""
     lps = vertebra.lps_from_vertebra
     wall = vertebra.left_wall_mm if side is Side.LEFT else vertebra.right_wall_mm
     return Plane(
@@ -326,7 +313,7 @@ def _what_may_leave(
     United before the body cuts are made: solids that share their cut faces take longer to unite,
     and a body cut that is moved then only trims.
     """
-    behind = cuts.arch[side].plane if side in cuts.arch else _canal_plane(bones, vertebra)
+    behind = cuts.arch[side].plane if side in cuts.arch else tumour_back_plane(bones, vertebra)
 
     def unite() -> Solid:
         arch = _arch(bones, level, vertebra)
@@ -347,8 +334,21 @@ def _numbers(plane: Plane) -> tuple[float, ...]:
     return (*plane.point.tolist(), *plane.normal.tolist())
 
 
-def _canal_plane(bones: BoneSolids, vertebra: Vertebra) -> Plane:
-    """Behind the sac: tumour farther back than this on an opened side stays behind."""
+def tumour_back_plane(bones: BoneSolids, vertebra: Vertebra) -> Plane:
+    """Behind the sac: tumour farther back than this on an opened side stays behind.
+
+    Parameters
+    ----------
+    bones : BoneSolids
+        Knows how far back the sac reaches.
+    vertebra : Vertebra
+        The diseased one.
+
+    Returns
+    -------
+    Plane
+        Its negative side is the front.
+    """
     lps = vertebra.lps_from_vertebra
     point = lps.points([0.0, bones.canal_back_mm, 0.0])[0]
     return Plane(point, lps.vectors([0.0, 1.0, 0.0])[0])
@@ -390,7 +390,7 @@ def faces_of(
         base = [middle, *cuts.between(side)]
         cut = cuts.base[side]
         bone = bones.neighbours if side in cuts.arch else bones.all_bone
-        aside = [*base, pedicle_plane(vertebra, side)]
+        aside = [*base, _pedicle_plane(vertebra, side)]
         found.append((cut, cut_face(bone, cut.plane.frame(left), aside)))
         if side in cuts.arch:
             cut, own = cuts.arch[side], bones.bone[solids.level]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 import numpy as np
 
@@ -10,14 +10,25 @@ from vertebloc.anatomy.levels import Level
 from vertebloc.anatomy.model import Anatomy, Vertebra
 from vertebloc.case.choices import Choices, assumed_settings
 from vertebloc.resection.allowance import measure_allowance
+from vertebloc.resection.barriers import bone_barrier, endplates_kept
 from vertebloc.resection.containment import find_tumour_left
+from vertebloc.resection.contamination import find_contamination
 from vertebloc.resection.cuts import CUT_RULE
 from vertebloc.resection.depth import DepthBones, measure_depths
 from vertebloc.resection.depth_model import DepthFan, DepthSettings
 from vertebloc.resection.fates import ArchPlan, plan_arch, plan_ribs
 from vertebloc.resection.keystone import measure_keystone
 from vertebloc.resection.margins import measure_face
-from vertebloc.resection.model import BoneFate, FaceKind, FaceMargin, HalfCut, Kind, ResectionPlan
+from vertebloc.resection.model import (
+    BoneFate,
+    Contamination,
+    FaceKind,
+    FaceMargin,
+    HalfCut,
+    Kind,
+    OpensTumour,
+    ResectionPlan,
+)
 from vertebloc.resection.order_of_acts import PlannedSteps, order_acts
 from vertebloc.resection.piece import (
     BoneSolids,
@@ -37,10 +48,6 @@ from vertebloc.space.fields import DistanceField
 from vertebloc.space.frames import Side
 from vertebloc.space.polygons import PlanarFace
 from vertebloc.space.sections import Solid, surface_of_solid, trimmed
-from vertebloc.space.surfaces import TriangleSurface
-
-#: Tumour this near to bone counts as touching it, mm: the error of distances (assumed).
-TOUCHES_MM = 0.5
 
 #: Less bone than this on one side of the arch cut is not worth a word, mm3 (assumed): the
 #: noise of cutting triangle surfaces along each other, a chip of a little over 2 mm.
@@ -98,11 +105,14 @@ def plan_resection(
     piece = surface_of_solid(solid)
     found = faces_of(bones, solids, vertebra, cuts)
     planes = tuple(cut for cut, _ in found)
-    faces = tuple(_bone_face(cut, face, vertebra, solids.tumour_field) for cut, face in found)
+    faces = _bone_faces(found, vertebra, solids, {})
     soft = measure_soft_faces(piece, vertebra, planes, solids.tumour_field, choices.cuffs)
     body_cuts = (*cuts.cranial.values(), *cuts.caudal.values())
     middles = {side: mid_plane(vertebra, side) for side in Side}
     nibbled_surface = surface_of_solid(nibbled)
+    opened = find_contamination(
+        bones, vertebra, solids.tumour_field, cuts, _by_side(nibbled, vertebra), choices.kerf_mm
+    )
     deep = DepthSettings(contour_error_mm=choices.contour_error_mm)
     steps = PlannedSteps(
         cuts=(*body_cuts, *(cut for cut in planes if all(cut is not b for b in body_cuts))),
@@ -123,6 +133,7 @@ def plan_resection(
         nibbled=nibbled_surface if len(nibbled_surface.triangles) else None,
         tumour_volume_ml=solids.tumour.volume_ml,
         tumour_left=find_tumour_left(bones, cuts, middles, solid, nibbled),
+        contamination=opened,
         keystone=measure_keystone(vertebra, cuts, choices.delivery_side),
         open_side=steps.open_side,
         bone_fates=steps.bone_fates,
@@ -132,7 +143,7 @@ def plan_resection(
         distance_error_words=solids.distance_error_words,
         assumptions=(
             *_assumptions(vertebra, solids, choices, arch),
-            *_touched(nibbled_surface, vertebra, solids.tumour_field),
+            *_opened(opened),
             *deep.assumptions,
         ),
     )
@@ -184,11 +195,23 @@ def measure_bone_faces(
         One a face with bone in it.
     """
     known = {measured.name: measured for measured in before}
+    return _bone_faces(faces_of(bones, solids, vertebra, cuts), vertebra, solids, known)
+
+
+def _bone_faces(
+    found: Iterable[tuple[HalfCut, PlanarFace]],
+    vertebra: Vertebra,
+    solids: ResectionSolids,
+    known: Mapping[str, FaceMargin],
+) -> tuple[FaceMargin, ...]:
+    kept = endplates_kept(vertebra, solids.tumour)
     return tuple(
         known[cut.name]
         if cut.name in known and _is_same(known[cut.name].face, face)
-        else _bone_face(cut, face, vertebra, solids.tumour_field)
-        for cut, face in faces_of(bones, solids, vertebra, cuts)
+        else _bone_face(
+            cut, face, vertebra, solids.tumour_field, bone_barrier(cut, vertebra, kept)
+        )
+        for cut, face in found
     )
 
 
@@ -203,7 +226,7 @@ def _is_same(one: PlanarFace | None, other: PlanarFace) -> bool:
 
 
 def _bone_face(
-    cut: HalfCut, face: PlanarFace, vertebra: Vertebra, tumour: DistanceField
+    cut: HalfCut, face: PlanarFace, vertebra: Vertebra, tumour: DistanceField, barrier: str
 ) -> FaceMargin:
     measured = measure_face(face, tumour)
     return FaceMargin(
@@ -214,19 +237,10 @@ def _bone_face(
         weakest=measured.weakest,
         weakest_in_words=place_in_words(vertebra, measured.weakest),
         tumour_crossed_mm2=measured.tumour_crossed_mm2,
-        barrier=_barrier(cut, vertebra),
+        barrier=barrier,
         allowance=measure_allowance(face, cut, tumour),
         face=face,
     )
-
-
-def _barrier(cut: HalfCut, vertebra: Vertebra) -> str:
-    """What lies between the diseased body and the cut."""
-    if cut.passes_through.startswith("disc"):
-        return "endplate"
-    if cut.passes_through.startswith("body of") and cut.level != vertebra.level:
-        return "both endplates and disc"
-    return ""
 
 
 def _assumptions(
@@ -241,18 +255,20 @@ def _assumptions(
     return tuple(notes)
 
 
-def _touched(
-    nibbled: TriangleSurface, vertebra: Vertebra, tumour: DistanceField
-) -> tuple[str, ...]:
-    """Say so where bone that tumour touches would be nibbled away."""
-    if not len(nibbled.triangles):
-        return ()
-    distances = tumour.signed_distance_mm(nibbled.vertices)
-    nearest = int(np.argmin(distances))
-    if distances[nearest] > TOUCHES_MM:
-        return ()
-    place = place_in_words(vertebra, nibbled.vertices[nearest])
-    return (f"tumour touches bone that is nibbled away ({place}): planned contamination",)
+def _opened(opened: tuple[Contamination, ...]) -> tuple[str, ...]:
+    """Say so where bone that tumour is in or touches would be nibbled away."""
+    nibbled = (one for one in opened if one.how is not OpensTumour.CUT)
+    return tuple(
+        f"tumour touches bone that is nibbled away ({one.deepest_in_words}): planned contamination"
+        for one in nibbled
+    )
+
+
+def _by_side(nibbled: Solid, vertebra: Vertebra) -> dict[str, Solid]:
+    return {
+        f"nibbled bone on the {side.value}": trimmed(nibbled, [mid_plane(vertebra, side)])
+        for side in Side
+    }
 
 
 def _fates(

@@ -8,8 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vertebloc.anatomy.model import Vertebra
-from vertebloc.case.choice_words import CuffSurface, SoftFace
+from vertebloc.case.choice_words import SoftFace
 from vertebloc.case.choices import CuffChoice
+from vertebloc.resection.barriers import soft_barrier
 from vertebloc.resection.model import FaceKind, FaceMargin, HalfCut
 from vertebloc.resection.piece import JOIN_MM
 from vertebloc.resection.places import place_in_words
@@ -24,12 +25,6 @@ SOFT_NAMES = {
     SoftFace.LEFT_SIDE: "left side",
     SoftFace.RIGHT_SIDE: "right side",
     SoftFace.FRONT: "front",
-}
-_LAYERS = {
-    SoftFace.DURA: "posterior wall",
-    SoftFace.LEFT_SIDE: "cortex",
-    SoftFace.RIGHT_SIDE: "cortex",
-    SoftFace.FRONT: "cortex and anterior ligament",
 }
 
 
@@ -82,7 +77,7 @@ def measure_soft_faces(
                 weakest=middles[at],
                 weakest_in_words=place_in_words(vertebra, middles[at]),
                 tumour_crossed_mm2=0.0,
-                barrier=_barrier(face, cuff, float(distances[at])),
+                barrier=soft_barrier(face, cuff, float(distances[at])),
                 allowance=None,
                 face=None,
             )
@@ -168,10 +163,3 @@ def _on_seam(vertebra: Vertebra, corners: NDArray[np.float64]) -> NDArray[np.boo
     """Slivers in the mid-plane, where the two halves of the piece were joined."""
     across = vertebra.lps_from_vertebra.inverse.points(corners.reshape(-1, 3))[:, 0]
     return np.asarray(np.all(np.abs(across.reshape(-1, 3)) < 2.0 * JOIN_MM, axis=1))
-
-
-def _barrier(face: SoftFace, cuff: CuffChoice, bare_mm: float) -> str:
-    """The layer between tumour and the dissection; empty if there is none."""
-    if cuff.surface is not CuffSurface.ON_TUMOUR:
-        return str(cuff.surface.value)
-    return _LAYERS[face] if bare_mm > 1.0 else ""

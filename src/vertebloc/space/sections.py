@@ -68,6 +68,8 @@ def united(solids: Iterable[Solid]) -> Solid:
 def trimmed(solid: Solid, planes: Iterable[Plane]) -> Solid:
     """The part of a solid on the negative side of every plane."""
     for plane in planes:
+        if solid.is_empty():  # trimming nothing makes an invalid solid, not an empty one
+            return manifold3d.Manifold()
         normal = -plane.normal
         solid = solid.trim_by_plane(tuple(normal), float(normal @ plane.point))
     return solid
@@ -90,6 +92,78 @@ def space_within(planes: Iterable[Plane]) -> Solid:
     bounds = list(planes)
     far = manifold3d.Manifold.cube((2.0 * _FAR_MM,) * 3, True)
     return trimmed(far.translate(tuple(bounds[0].point)), bounds)
+
+
+def grown_box(bounds: tuple[float, ...], by_mm: float) -> Solid:
+    """A box around what a solid's ``bounding_box`` says, larger on every side.
+
+    Parameters
+    ----------
+    bounds : tuple of six float, mm
+        Least x, y, z, then largest.
+    by_mm : float, mm
+        How much larger.
+
+    Returns
+    -------
+    Solid
+        For the other functions of this module.
+    """
+    low, high = np.array(bounds[:3]) - by_mm, np.array(bounds[3:]) + by_mm
+    return manifold3d.Manifold.cube(tuple(high - low)).translate(tuple(low))
+
+
+def surface_within(
+    solid: Solid, other: Solid, *, finer_than_mm: float = 0.0
+) -> NDArray[np.float64]:
+    """The part of a solid's surface that lies inside another solid.
+
+    Parameters
+    ----------
+    solid : Solid
+        Whose surface.
+    other : Solid
+        Inside which.
+    finer_than_mm : float, mm
+        Split triangles until no edge is longer; 0: as they come.
+
+    Returns
+    -------
+    (n, 3, 3) float64, mm
+        Corners of triangles; where the surfaces coincide, it depends on rounding.
+    """
+    marked = solid.as_original()
+    meeting = marked ^ other.as_original()
+    if meeting.is_empty():
+        return np.empty((0, 3, 3))
+    if finer_than_mm > 0:
+        meeting = meeting.refine_to_length(finer_than_mm)
+    mesh = meeting.to_mesh64()
+    starts = np.asarray(mesh.run_index) // 3
+    triangles = np.asarray(mesh.tri_verts).astype(np.int64)
+    chosen = np.zeros(len(triangles), dtype=np.bool_)
+    for run, owner in enumerate(mesh.run_original_id):
+        chosen[starts[run] : starts[run + 1]] = owner == marked.original_id()
+    return np.asarray(np.asarray(mesh.vert_properties)[:, :3][triangles[chosen]])
+
+
+def triangles_of_face(face: PlanarFace) -> NDArray[np.float64]:
+    """A flat face as triangles.
+
+    Parameters
+    ----------
+    face : PlanarFace
+        Any face; may be empty.
+
+    Returns
+    -------
+    (n, 3, 3) float64, mm, patient LPS
+        Corners of triangles that cover it once.
+    """
+    if face.is_empty:
+        return np.empty((0, 3, 3))
+    index = np.asarray(manifold3d.triangulate([np.array(loop) for loop in face.loops]))
+    return np.asarray(np.concatenate(face.loops_lps())[index.astype(np.int64)])
 
 
 class KnownSections:

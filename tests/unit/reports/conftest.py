@@ -327,6 +327,7 @@ def made_plan() -> ResectionPlan:
         piece=surface_of(rod((0, 0, lower), (0, 0, upper), 18.0)),
         tumour_volume_ml=4.4,
         tumour_left=TumourLeft(by_place_ml={}, total_ml=0.0),
+        contamination=(),
         keystone=Keystone(
             opens_to_left_mm_per_10_mm=1.1, words="opens 1.1 mm per 10 mm to the left"
         ),
