@@ -191,18 +191,8 @@ def canal_plane(vertebra: Vertebra) -> Plane:
     return Plane(point, lps.vectors([0.0, -1.0, 0.0])[0])
 
 
-def _pedicle_plane(vertebra: Vertebra, side: Side) -> Plane:
-    """Where a pedicle begins, at ``PEDICLE_FROM`` of the half width; negative: farther out."""
-    lps = vertebra.lps_from_vertebra
-    wall = vertebra.left_wall_mm if side is Side.LEFT else vertebra.right_wall_mm
-    return Plane(
-        lps.points([PEDICLE_FROM * wall, 0.0, 0.0])[0],
-        lps.vectors([-float(side.sign), 0.0, 0.0])[0],
-    )
-
-
-def midline_cut(vertebra: Vertebra, side: Side) -> HalfCut:
-    """The cut along the midline of the arch where one half of it leaves with the piece.
+def pedicle_plane(vertebra: Vertebra, side: Side) -> Plane:
+    """Where a pedicle begins; its negative side is farther out, inward lies the canal's wall.
 
     Parameters
     ----------
@@ -213,9 +203,19 @@ def midline_cut(vertebra: Vertebra, side: Side) -> HalfCut:
 
     Returns
     -------
-    HalfCut
-        The blade runs forward from behind.
+    Plane
+        At ``PEDICLE_FROM`` of the half width.
     """
+    lps = vertebra.lps_from_vertebra
+    wall = vertebra.left_wall_mm if side is Side.LEFT else vertebra.right_wall_mm
+    return Plane(
+        lps.points([PEDICLE_FROM * wall, 0.0, 0.0])[0],
+        lps.vectors([-float(side.sign), 0.0, 0.0])[0],
+    )
+
+
+def _midline_cut(vertebra: Vertebra, side: Side) -> HalfCut:
+    """The cut along the arch's midline where one half of it leaves with the piece: forward."""
     lps = vertebra.lps_from_vertebra
     plane = mid_plane(vertebra, side)
     entry = lps.points([0.0, vertebra.posterior_wall_mm + 30.0, 0.0])[0]
@@ -390,12 +390,12 @@ def faces_of(
         base = [middle, *cuts.between(side)]
         cut = cuts.base[side]
         bone = bones.neighbours if side in cuts.arch else bones.all_bone
-        aside = [*base, _pedicle_plane(vertebra, side)]
+        aside = [*base, pedicle_plane(vertebra, side)]
         found.append((cut, cut_face(bone, cut.plane.frame(left), aside)))
         if side in cuts.arch:
             cut, own = cuts.arch[side], bones.bone[solids.level]
             found.append((cut, cut_face(own, cut.plane.frame(left), base)))
-            split = midline_cut(vertebra, side)
+            split = _midline_cut(vertebra, side)
             within = [cut.plane, canal_plane(vertebra), *cuts.between(side)]
             found.append((split, cut_face(own, split.plane.frame(forward), within)))
     return [(cut, face) for cut, face in found if face.area_mm2 >= FACE_AREA_MM2]
