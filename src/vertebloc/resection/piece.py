@@ -310,8 +310,7 @@ def _what_may_leave(
 ) -> Solid:
     """What leaves with the piece on one side if it lies between the body cuts, whatever these are.
 
-    United before the body cuts are made: solids that share their cut faces take longer to unite,
-    and a body cut that is moved then only trims.
+    United before the body cuts are made, so that a body cut that is moved only trims.
     """
     behind = cuts.arch[side].plane if side in cuts.arch else tumour_back_plane(bones, vertebra)
 
