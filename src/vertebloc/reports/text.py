@@ -70,6 +70,11 @@ def ml(value: float) -> str:
     return f"{_plain(value, 2 if value < 0.095 and value > 0 else 1)} ml"
 
 
+def fine_ml(value: float) -> str:
+    """A volume to 0.01 ml, where tenths would hide how little or how much."""
+    return ml(value) if value < 0.095 else f"{_plain(value, 2)} ml"
+
+
 def percent(fraction: float) -> str:
     """A share in whole percent."""
     return f"{_plain(100 * round(float(fraction), 4), 0)} %"  # 4 digits, as plan.json
@@ -135,7 +140,7 @@ def contamination(cuts: Sequence[tuple[str, float]], nibbled: Sequence[tuple[str
                   touched: Sequence[str]) -> str:  # fmt: skip
     """That the plan itself opens tumour: where, how much of it."""
     said = [f"{area:.0f} mm² of tumour are cut by the {name}" for name, area in cuts]
-    said += [f"{name} holds {ml(amount)} of tumour" for name, amount in nibbled]
+    said += [f"{name} holds {fine_ml(amount)} of tumour" for name, amount in nibbled]
     if touched:
         said.append(f"tumour touches {listed(list(touched))}")
     return sentence(f"Planned contamination: {'; '.join(said)}")

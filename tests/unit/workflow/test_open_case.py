@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import json
 import os
+import pickle
 import signal
 import subprocess
 import sys
@@ -251,3 +252,8 @@ def test_the_sheet_is_of_the_plan_on_the_screen(prepared_case):
 def test_numbers_from_a_page_are_checked_at_the_door(given):
     with pytest.raises(InputError):
         read_halves(given)
+
+
+def test_an_answer_of_no_travels_from_the_worker_with_its_reasons():
+    error = pickle.loads(pickle.dumps(NoSolutionError("it locks", ("a wedge", "too steep"))))
+    assert (str(error), error.reasons) == ("it locks", ("a wedge", "too steep"))
