@@ -166,9 +166,14 @@ def test_a_cut_that_is_pulled_answers_at_once_is_undone_and_found_again(open_pag
     )
     page.screenshot(path=SCREENSHOTS / "cuts-while-pulled.png")
     page.mouse.up()
+    page.wait_for_function(  # feet lie at the right: the cut goes down into T11
+        "before => Number(document.querySelector(`input[data-part='caudal.both.height']`)?.value)"
+        " > before + 1",
+        arg=before,
+        timeout=30_000,
+    )
     settled(page)
     after = number_of(page, "caudal.both.height")
-    assert after > before + 1.0  # feet lie at the right: the cut went down into T11
     page.reload()
     page.wait_for_selector("text=Against the sac", timeout=PLAN_S)
     take_over(page)

@@ -8,11 +8,12 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from vertebloc.app.drawings import draw_cards
 from vertebloc.case.choice_words import CountedFrom
 from vertebloc.case.choices import Choices, LevelChoice
 from vertebloc.errors import VertBlocError
 from vertebloc.reports import page_words as words
-from vertebloc.reports.page_views import empty_view, print_header
+from vertebloc.reports.page_views import Card, empty_view, print_header
 from vertebloc.reports.plan_paragraph import (
     plan_ground,
     with_changed_part,
@@ -42,6 +43,7 @@ class Desk:
         self.doing = ""  #: what is being computed now; empty: nothing
         self.error = ""  #: one line: why the last step could not be done
         self.faces: tuple[FaceMargin, ...] = ()  #: as measured last, in a drag too
+        self.drawn: tuple[Card, ...] = ()  #: cards that take time, of the last plan
         self.marks: list[dict[str, Any]] = []
         self.weakest: Mapping[str, Any] | None = None
         self.holder = ""  #: the window that may change the case
@@ -132,6 +134,7 @@ class Desk:
             planned = await self.case.replan()
             self.document, self.error = dict(planned.document), ""
             self._show_faces(planned.plan.faces, planned.cuts)
+            self.drawn = await asyncio.to_thread(draw_cards, self.case, planned)
         except VertBlocError as error:
             self.error = str(error)
         self.say("")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from vertebloc.app.cards import acts_card, carton_card, depth_card, paragraph
+from vertebloc.app.cards import paragraph
 from vertebloc.app.desk import Desk
 from vertebloc.app.parts import show_card, show_paragraph, show_sentences, show_verb
 from vertebloc.app.window import WindowLike
@@ -26,9 +26,8 @@ def show_answer(window: WindowLike) -> None:
 
 def show_side(window: WindowLike) -> None:
     """The piece opened out, depths, the order of acts; the bars stand above them."""
-    if window.desk.faces:
-        for card in (carton_card, depth_card, acts_card):
-            show_card(card(window.desk))
+    for card in window.desk.drawn:
+        show_card(card)
 
 
 def show_foot(window: WindowLike) -> None:
