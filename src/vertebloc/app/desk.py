@@ -137,7 +137,8 @@ class Desk:
             self.drawn = await asyncio.to_thread(draw_cards, self.case, planned)
         except VertBlocError as error:
             self.error = str(error)
-        self.say("")
+        finally:
+            self.say("")
 
     def _show_faces(self, faces: tuple[FaceMargin, ...], cuts: Cuts) -> None:
         assert self.case is not None

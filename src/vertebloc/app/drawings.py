@@ -29,13 +29,12 @@ def draw_cards(case: OpenCase, planned: PlannedCase) -> tuple[Card, ...]:
     prepared = case.prepared
     if prepared is None:
         return ()
-    vertebra = prepared.anatomy.vertebrae[prepared.level]
+    vertebra, document = prepared.anatomy.vertebrae[prepared.level], planned.document
     carton = unfold(planned.plan, vertebra, prepared.solids.tumour_field)
     rows = tuple(
-        (f"{row['number']}. {row['act']}", row["stop_words"])
-        for row in acts_rows(planned.document)
+        (f"{row['number']}. {row['act']}", row["stop_words"]) for row in acts_rows(document)
     )
-    warnings = [str(one["words"]) for one in acts_warnings(planned.document)]
+    warnings = [str(one["words"]) for one in acts_warnings(document)]
     return (
         Card(title=words.CARTON, svg=carton_svg(carton), note=words.CARTON_NOTE),
         Card(
