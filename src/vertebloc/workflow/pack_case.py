@@ -20,8 +20,8 @@ from vertebloc.workflow.load_case import Restamper, load_choices, load_ct
 
 REMOVED = "removed for passing on"
 NOT_GUARANTEED = (
-    "text burned into the images' pixels, and a face or a rare anatomy that can be recognised, "
-    "are NOT removed: look at the images before you pass them on"
+    "text burned into the images' pixels, a face or a rare anatomy that can be recognised, and the "
+    "writer's own words for outlines are NOT removed: look at both before you pass them on"
 )
 
 
@@ -104,7 +104,7 @@ def _put_contours(case: CaseFolder, change: Transaction, aside: Path) -> list[st
         change.put_file("labels", "labels.nii.gz", lambda path: write_nifti(path, labels.volume))
         clean = NamesFile(labels=names.labels)
         change.put_file("names", "names.json", lambda path: write_names_file(path, clean))
-        return ["free text and unknown words of the names file"]
+        return ["free text of the names file"]
     if case.has("surfaces"):
         surfaces, _ = read_surfaces(case.path_of("surfaces") / "names.json")
         listed = []
