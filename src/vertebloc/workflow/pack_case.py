@@ -20,7 +20,7 @@ from vertebloc.workflow.load_case import Restamper, load_choices, load_ct
 
 REMOVED = "removed for passing on"
 NOT_GUARANTEED = (
-    "text burned into the images' pixels, a face or a rare anatomy that can be recognised, and the "
+    "text burned into the images' pixels, a face or rare anatomy that can be recognised, and the "
     "writer's own words for outlines are NOT removed: look at both before you pass them on"
 )
 
