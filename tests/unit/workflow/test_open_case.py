@@ -10,6 +10,7 @@ import signal
 import subprocess
 import sys
 import time
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
 import numpy as np
@@ -141,10 +142,15 @@ def prepared_case(small_case, tmp_path_factory):
     folder = shutil.copytree(small_case, tmp_path_factory.mktemp("prepared") / "case")
     loop = asyncio.new_event_loop()
     case = OpenCase.open(folder)
-    loop.run_until_complete(case.prepare(say_nothing))
-    loop.run_until_complete(case.replan())
-    yield case, loop.run_until_complete
-    case.close()
+    with ThreadPoolExecutor(1) as aside:  # a browser test before may have left a loop running here
+
+        def run(what):
+            return aside.submit(loop.run_until_complete, what).result()
+
+        run(case.prepare(say_nothing))
+        run(case.replan())
+        yield case, run
+        case.close()
     loop.close()
 
 
