@@ -365,7 +365,8 @@ def _half_plane(lps_from_plane: Transform, plane: Plane) -> Any:
     along = normal[:2]
     length = float(np.linalg.norm(along))
     offset = float(normal @ point)
-    if length < tolerances.COSINE:  # parallel planes: all or nothing
+    if length < tolerances.COSINE or abs(offset) > length * _FAR_MM:
+        # parallel planes, or so nearly that they meet beyond the patient: all or nothing
         keep = offset >= 0.0
         size = _FAR_MM if keep else tolerances.EMPTY
         square = [(-size, -size), (size, -size), (size, size), (-size, size)]

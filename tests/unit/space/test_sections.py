@@ -51,6 +51,19 @@ def test_slanted_plane_through_a_box_is_longer_by_the_cosine():
     assert face.area_mm2 == pytest.approx(20.0 * 10.0 / np.cos(0.4), rel=1e-9)
 
 
+@pytest.mark.parametrize("degrees", [1e-7, 0.001, 0.1, 0.5, 1.0, 2.0, 30.0])
+@pytest.mark.parametrize(("height", "is_kept"), [(-39.0, False), (39.0, True)])
+def test_a_nearly_parallel_plane_keeps_all_of_a_face_or_nothing(degrees, height, is_kept):
+    """They meet farther off than any patient is large; the face must not vanish for that."""
+    angle = np.radians(degrees)
+    bound = Plane((0.0, 0.0, height), (0.0, np.sin(angle), np.cos(angle)))
+    face = face_of_solid(
+        box(20.0, 10.0, 30.0), Plane((0, 0, 0), (0, 0, 1)).frame((1, 0, 0)), [bound]
+    )
+    # a plane tilted by 30 degrees meets this one 68 mm away: beyond the box as well
+    assert face.area_mm2 == pytest.approx(200.0 if is_kept else 0.0, abs=1e-6)
+
+
 def test_plane_beside_the_solid_has_no_face():
     face = face_of_solid(ball(), Plane((0, 0, 10.5), (0, 0, 1)).frame((1, 0, 0)))
     assert face.is_empty
