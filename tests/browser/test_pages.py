@@ -73,7 +73,11 @@ def open_page(context, served):
 
 
 def take_over(page):
-    """A window that was closed may still hold the case for some seconds."""
+    """A window that was closed may still hold the case for some seconds.
+
+    A click before the page has met its server is dropped, so wait for that as an eye would.
+    """
+    page.wait_for_function("() => window.did_handshake", timeout=30_000)
     button = page.get_by_role("button", name="work here instead")
     if button.count():
         button.first.click()
