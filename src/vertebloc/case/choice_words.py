@@ -31,6 +31,14 @@ class DeliverySide(Enum):
     RIGHT = "right"
 
 
+class KindChoice(Enum):
+    """What is to come out in one piece."""
+
+    WHOLE_BODY = "whole body"
+    HALF_BODY = "half body"
+    ARCH_ONLY = "arch only"
+
+
 class Placement(Enum):
     """How a body cut gets its place."""
 

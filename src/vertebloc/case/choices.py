@@ -19,6 +19,7 @@ from vertebloc.case.choice_words import (
     CountedFrom,
     CuffSurface,
     DeliverySide,
+    KindChoice,
     OpenSide,
     Placement,
     PlanningExtent,
@@ -34,6 +35,11 @@ from vertebloc.space.frames import Side
 ASSUMED_WANTED_MARGIN_MM = 5.0
 ASSUMED_KERF_MM = 1.0
 ASSUMED_CONTOUR_ERROR_MM = 1.0
+#: Of a rib that is cut to the side, from its head outwards: past neck and angle of the joint.
+ASSUMED_RIB_LENGTH_MM = 35.0
+
+#: More levels than this are never taken in one piece here.
+MOST_LEVELS = 3
 
 #: Smallest and largest number that can be meant, by the last word of the setting's name.
 #: Not clinical limits: they catch a slipped decimal point and centimetres for millimetres.
@@ -45,6 +51,7 @@ LIMITS: Mapping[str, tuple[float, float]] = {
     "tilt_deg": (-45.0, 45.0),
     "roll_deg": (-45.0, 45.0),
     "length_mm": (0.0, 300.0),
+    "sagittal_cut_mm": (-30.0, 30.0),
     "thickness_mm": (0.0, 50.0),
 }
 
@@ -272,6 +279,9 @@ class Choices(_Checked):
 
     level: LevelChoice = field(default_factory=LevelChoice)
     wanted_margin_mm: float = ASSUMED_WANTED_MARGIN_MM  #: on every bone face
+    kind: KindChoice = KindChoice.WHOLE_BODY
+    levels: tuple[str, ...] = ()  #: from head to feet; empty: the diseased vertebra only
+    sagittal_cut_mm: float = 0.0  #: half body: left of the mid-plane; negative: right of it
     standing_side: StandingSide = StandingSide.LEFT
     delivery_side: DeliverySide = DeliverySide.UNDECIDED
     planning_extent: PlanningExtent = PlanningExtent.PRE_TREATMENT
@@ -295,20 +305,46 @@ class Choices(_Checked):
         Raises
         ------
         InputError
-            If an act that is done once stands twice in the order of acts.
+            If an act that is done once stands twice in the order of acts, or the kind of
+            resection contradicts the levels.
         """
         object.__setattr__(self, "acts_order", tuple(self.acts_order))
         once = [act for act in self.acts_order if act is not Act.SIGNAL_RUN]
         twice = sorted({act.value for act in once if once.count(act) > 1})
         if twice:
             raise InputError(f"acts_order names {twice[0]!r} twice: name each act once")
-        self._clean("wanted_margin_mm", "contour_error_mm", "kerf_mm")
+        self._clean("wanted_margin_mm", "contour_error_mm", "kerf_mm", "sagittal_cut_mm")
+        object.__setattr__(self, "levels", tuple(self.levels))
+        self._check_kind()
         named = {
             key: rib for key, rib in self.ribs.items() if rib.fate is not RibFateChoice.BY_RULE
         }
         object.__setattr__(self, "ribs", named)
         every = {face: self.cuffs.get(face, CuffChoice()) for face in SoftFace}
         object.__setattr__(self, "cuffs", every)
+
+    def _check_kind(self) -> None:
+        listed = ", ".join(self.levels)
+        if len(self.levels) > MOST_LEVELS or len(set(self.levels)) < len(self.levels):
+            raise InputError(
+                f"levels names {listed}: use one to {MOST_LEVELS} different vertebrae, from head "
+                "to feet"
+            )
+        if len(self.levels) > 1 and self.kind is not KindChoice.WHOLE_BODY:
+            raise InputError(
+                f"kind = {self.kind.value!r} is for one vertebra, but levels names {listed}: "
+                "name one, or use kind 'whole body'"
+            )
+        if self.levels and self.level.diseased and self.level.diseased not in self.levels:
+            raise InputError(
+                f"levels names {listed}, without the diseased vertebra {self.level.diseased}: "
+                "add it"
+            )
+        if self.sagittal_cut_mm != 0.0 and self.kind is not KindChoice.HALF_BODY:
+            raise InputError(
+                f"sagittal_cut_mm is {self.sagittal_cut_mm:g} but kind is {self.kind.value!r}: "
+                "a sagittal cut goes with 'half body' only; use 0.0"
+            )
 
     def rib(self, level: str, side: Side) -> RibChoice:
         """Look up the choice for one rib; by rule if it is not named.

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import Enum
-from typing import Any, Generic, TypeVar
+from typing import Any
 
 from vertebloc.anatomy.levels import Level
 from vertebloc.case.choice_words import (
@@ -16,6 +15,7 @@ from vertebloc.case.choice_words import (
     CountedFrom,
     CuffSurface,
     DeliverySide,
+    KindChoice,
     OpenSide,
     Placement,
     PlanningExtent,
@@ -24,104 +24,20 @@ from vertebloc.case.choice_words import (
     StandingSide,
     TractChoice,
 )
-from vertebloc.case.choices import LIMITS, Choices, CuffChoice, clean_text
+from vertebloc.case.choices import Choices, CuffChoice
 from vertebloc.errors import InputError
+from vertebloc.exchange.choices_allowed import (
+    ListOf,
+    Number,
+    OneOf,
+    Text,
+    Vertebra,
+    Vertebrae,
+)
 from vertebloc.space.frames import Side
 
 Path = tuple[str, ...]
-Value = str | float | Enum | tuple[Enum, ...]
-_Word = TypeVar("_Word", bound=Enum)
-
-
-@dataclass(frozen=True, slots=True)
-class OneOf(Generic[_Word]):
-    """One of a few words."""
-
-    words: type[_Word]
-
-    @property
-    def allowed(self) -> str:
-        """The words, for people."""
-        quoted = [f'"{member.value}"' for member in self.words]
-        return quoted[0] if len(quoted) == 1 else f"{', '.join(quoted[:-1])} or {quoted[-1]}"
-
-    def take(self, found: object) -> _Word:
-        """Take a found value, or raise ``ValueError``."""
-        if not isinstance(found, str):
-            raise ValueError
-        return self.words(found.strip().lower())
-
-
-@dataclass(frozen=True, slots=True)
-class ListOf(Generic[_Word]):
-    """Words in an order; may be empty."""
-
-    words: type[_Word]
-
-    @property
-    def allowed(self) -> str:
-        """The words, for people."""
-        return f"a list of {OneOf(self.words).allowed}; [] = by rule"
-
-    def take(self, found: object) -> tuple[_Word, ...]:
-        """Take a found list, or raise ``ValueError``."""
-        if not isinstance(found, list):
-            raise ValueError
-        return tuple(OneOf(self.words).take(one) for one in found)
-
-
-@dataclass(frozen=True, slots=True)
-class Number:
-    """A number within limits, in a unit."""
-
-    limits: str  #: key of ``LIMITS``, whose ending is the unit
-
-    @property
-    def allowed(self) -> str:
-        """The limits with their unit, for people."""
-        low, high = LIMITS[self.limits]
-        unit = "degrees" if self.limits.endswith("_deg") else "mm"
-        return f"a number from {low:g} to {high:g} {unit}"
-
-    def take(self, found: object) -> float:
-        """Take a found value, or raise ``ValueError``."""
-        low, high = LIMITS[self.limits]
-        if isinstance(found, bool) or not isinstance(found, int | float):
-            raise ValueError
-        if not (math.isfinite(found) and low <= found <= high):
-            raise ValueError
-        return float(found)
-
-
-@dataclass(frozen=True, slots=True)
-class Text:
-    """A name or a reason; may be empty."""
-
-    allowed: str = 'one line of text in "quotes"'
-
-    def take(self, found: object) -> str:
-        """Take a found value, or raise ``ValueError``."""
-        if not isinstance(found, str):
-            raise ValueError
-        return clean_text(found)
-
-
-@dataclass(frozen=True, slots=True)
-class Vertebra:
-    """The name of a vertebra; empty if none is chosen yet."""
-
-    allowed: str = 'a vertebra such as "T10" (C1-C7, T1-T13, L1-L6), or "" if not chosen yet'
-
-    def take(self, found: object) -> str:
-        """Take a found value, or raise ``ValueError``."""
-        if not isinstance(found, str):
-            raise ValueError
-        if not found.strip():
-            return ""
-        level = Level.parse(found)
-        if level.region == "S":
-            raise ValueError
-        return level.name
+Value = str | float | Enum | tuple[Enum, ...] | tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,7 +45,7 @@ class Entry:
     """One line of the choices file."""
 
     path: Path
-    allowed: OneOf[Any] | ListOf[Any] | Number | Text | Vertebra
+    allowed: OneOf[Any] | ListOf[Any] | Number | Text | Vertebra | Vertebrae
     what: str  #: what it means
     why: str = ""  #: reason of the default
 
@@ -197,6 +113,7 @@ def _entries() -> Iterator[Entry]:
         "Tissue free of tumour wanted at every bone face of the piece, mm",
         assumed,
     )
+    yield from _kind_entries()
     yield Entry(
         ("standing_side",),
         OneOf(StandingSide),
@@ -240,6 +157,28 @@ def _entries() -> Iterator[Entry]:
         "the rule is printed with the plan",
     )
     yield from _table_entries()
+
+
+def _kind_entries() -> Iterator[Entry]:
+    yield Entry(
+        ("kind",),
+        OneOf(KindChoice),
+        "What comes out in one piece: whole bodies, half a body, or the arch alone",
+        "the kind for a tumour of the body",
+    )
+    yield Entry(
+        ("levels",),
+        Vertebrae(),
+        "Vertebrae whose bodies come out whole, with the discs between; whole body only",
+        "one vertebra is taken unless more are named",
+    )
+    yield Entry(
+        ("sagittal_cut_mm",),
+        Number("sagittal_cut_mm"),
+        "Half body only: where the body is cut lengthwise, mm left of its mid-plane; negative: "
+        "right of it",
+        "in the mid-plane",
+    )
 
 
 def _table_entries() -> Iterator[Entry]:
@@ -354,6 +293,9 @@ def values_of(choices: Choices) -> dict[Path, Value]:
     """
     values: dict[Path, Value] = {
         ("wanted_margin_mm",): choices.wanted_margin_mm,
+        ("kind",): choices.kind,
+        ("levels",): choices.levels,
+        ("sagittal_cut_mm",): choices.sagittal_cut_mm,
         ("standing_side",): choices.standing_side,
         ("delivery_side",): choices.delivery_side,
         ("planning_extent",): choices.planning_extent,

@@ -21,6 +21,7 @@ from vertebloc.case.choices import (
     SidesChoice,
 )
 from vertebloc.errors import InputError
+from vertebloc.exchange.choices_allowed import Text
 from vertebloc.exchange.choices_entries import (
     ENTRIES,
     OVERRIDE_KEYS,
@@ -29,7 +30,6 @@ from vertebloc.exchange.choices_entries import (
     RIB_LENGTH,
     Entry,
     Path,
-    Text,
     Value,
     key_in_words,
     split_rib,
@@ -335,7 +335,9 @@ def _choices_from(
         sides=_make(partial(SidesChoice, **below("sides")), ("sides",), lines),
         overrides=overrides,
     )
-    return _make(made, ("acts_order",), lines)
+    acts = values.get(("acts_order",), ())
+    _make(partial(Choices, acts_order=cast(Any, acts)), ("acts_order",), lines)
+    return _make(made, ("kind",), lines)
 
 
 def _cut_from(cut: str, values: Mapping[Path, Any], lines: Lines) -> CutChoice:

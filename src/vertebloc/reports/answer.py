@@ -20,6 +20,7 @@ from vertebloc.resection.model import (
     FaceKind,
     FaceMargin,
     HalfCut,
+    Kind,
     OpensTumour,
     ResectionPlan,
     RibFate,
@@ -148,8 +149,10 @@ def body_cut_height_mm(cut: HalfCut, vertebra: Vertebra) -> float | None:
     -------
     float or None, mm
         Along the body's own axis, at its middle; None if the cut does not cross that axis, as
-        one through the arch.
+        one through the arch, or runs in a disc.
     """
+    if cut.passes_through.startswith("disc"):
+        return None
     axis = vertebra.lps_from_vertebra.axis(2)
     lean = float(axis @ cut.plane.normal)
     if abs(lean) < _ACROSS_BODY_COSINE:
@@ -220,7 +223,17 @@ def _acts(plan: ResectionPlan, vertebrae: Mapping[Level, Vertebra]) -> str:
         ]
         if heights:
             bodies.append(text.cut_height(str(level), heights, above_lower))
-    return text.acts(str(plan.level), bodies, plan.open_side, nibbled_in_words(plan))
+    levels = text.listed([str(level) for level in plan.levels])
+    parts = nibbled_in_words(plan)
+    if plan.kind is Kind.ARCH_ONLY:
+        return text.arch_taken(levels, parts)
+    said = text.acts(levels, bodies, plan.open_side, parts)
+    lengthwise = next((cut for cut in plan.cuts if cut.name == "sagittal cut"), None)
+    if lengthwise is None:
+        return said
+    local = vertebra_of(vertebrae, plan.level).lps_from_vertebra.inverse
+    x_mm = float(local.points(lengthwise.entry)[0, 0])
+    return f"{text.half_taken(levels, lengthwise.side, x_mm)} {said}"
 
 
 def nibbled_in_words(plan: ResectionPlan) -> list[str]:

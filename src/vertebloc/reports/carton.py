@@ -20,7 +20,7 @@ from vertebloc.anatomy.model import Vertebra
 from vertebloc.case.choice_words import SoftFace
 from vertebloc.resection.contamination import TOUCHES_MM
 from vertebloc.resection.margin_map import PITCH_MM, map_margins, map_surface_margins
-from vertebloc.resection.model import FaceKind, FaceMargin, ResectionPlan
+from vertebloc.resection.model import FaceKind, FaceMargin, Kind, ResectionPlan
 from vertebloc.resection.piece import wall_plane
 from vertebloc.resection.soft_faces import SOFT_NAMES, triangles_of_soft_faces
 from vertebloc.space.distance import SignedDistance
@@ -121,8 +121,11 @@ def unfold(plan: ResectionPlan, vertebra: Vertebra, tumour: SignedDistance) -> C
     Carton
         Bone faces true to scale in their own planes; dissected faces as they are seen.
     """
-    body = trimmed(solid_from_surface(plan.piece), [wall_plane(vertebra, keep_front=True)])
-    parts = triangles_of_soft_faces(plan.piece, vertebra, plan.cuts)
+    arch_only = plan.kind is Kind.ARCH_ONLY
+    body = solid_from_surface(plan.piece)
+    if not arch_only:
+        body = trimmed(body, [wall_plane(vertebra, keep_front=True)])
+    parts = triangles_of_soft_faces(plan.piece, vertebra, plan.cuts, arch_only=arch_only)
     shapes: dict[str, list[Shape]] = {name: [] for name in PANEL_AXES}
     flaps = []
     outlines = {name: _seen(body, vertebra, name) for name in PANEL_AXES}

@@ -37,6 +37,7 @@ from vertebloc.resection.model import (
     FaceMargin,
     HalfCut,
     ResectionPlan,
+    RibFate,
 )
 from vertebloc.staging.model import SectorSpread, SideShare, Staging
 
@@ -255,6 +256,7 @@ def _resection(plan: ResectionPlan, anatomy: Anatomy) -> dict[str, Any]:
     by_place = sorted(plan.tumour_left.by_place_ml.items())
     return {
         "kind": plan.kind.value,
+        "levels": [str(level) for level in plan.levels],
         "wanted_margin_mm": rounded(plan.wanted_margin_mm, "wanted margin"),
         "cut_rule": plan.cut_rule,
         "cuts": [_cut(cut, plan, vertebra_of(anatomy.vertebrae, cut.level)) for cut in plan.cuts],
@@ -276,11 +278,18 @@ def _resection(plan: ResectionPlan, anatomy: Anatomy) -> dict[str, Any]:
         "bone_fates": [
             {"part": part, "fate": fate.value} for part, fate in plan.bone_fates.items()
         ],
-        "rib_fates": [{"rib": rib, "fate": fate.value} for rib, fate in plan.rib_fates.items()],
+        "rib_fates": [_rib(rib, fate, plan) for rib, fate in plan.rib_fates.items()],
         "depths": depths_document(plan.depths),
         "acts": acts_document(plan.acts),
         "distance_error_words": plan.distance_error_words,
     }
+
+
+def _rib(name: str, fate: RibFate, plan: ResectionPlan) -> dict[str, Any]:
+    written: dict[str, Any] = {"rib": name, "fate": fate.value}
+    if name in plan.rib_lengths_mm:
+        written["length_mm"] = rounded(plan.rib_lengths_mm[name], name)
+    return written
 
 
 def _opened(one: Contamination) -> dict[str, Any]:

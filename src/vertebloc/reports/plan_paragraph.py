@@ -96,7 +96,13 @@ def plan_ground(anatomy: Anatomy, solids: ResectionSolids) -> PlanGround:
         ("cranial", solids.neighbours[0], PAST_ENDPLATE_MM),
         ("caudal", solids.neighbours[1], -PAST_ENDPLATE_MM),
     ):
-        _, first, _ = heights_between(anatomy, solids.level, neighbour, cranial=which == "cranial")
+        _, first, _ = heights_between(
+            anatomy,
+            solids.level,
+            neighbour,
+            cranial=which == "cranial",
+            end=solids.levels[0 if which == "cranial" else -1],
+        )
         names[which], heights[which] = str(neighbour), first - past
     here = anatomy.vertebrae[solids.level]
     own = {"cranial": here.upper_endplate_mm, "caudal": here.lower_endplate_mm}

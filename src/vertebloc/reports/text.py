@@ -215,6 +215,22 @@ def acts(level: str, bodies: Sequence[str], side: Side, nibbled: Sequence[str]) 
     return f"{through}; {opened}."
 
 
+def half_taken(level: str, side: Side, x_mm: float) -> str:
+    """Which half of a body is taken, and where it is cut lengthwise."""
+    place = "in its mid-plane"
+    if abs(x_mm) >= 0.05:
+        place = f"{mm(abs(x_mm))} {'left' if x_mm > 0 else 'right'} of its mid-plane"
+    return f"Take the {side.value} half of {level}, cut lengthwise {place}."
+
+
+def arch_taken(level: str, nibbled: Sequence[str]) -> str:
+    """That the arch alone is taken."""
+    said = f"Cut both pedicles of {level} and take its arch out to the back"
+    if nibbled:
+        said += f"; nibble away {listed([the(part) for part in nibbled])}"
+    return sentence(said)
+
+
 def ribs(words_by_fate: Sequence[tuple[str, Sequence[str]]]) -> str:
     """What happens to ribs that are not kept."""
     return sentence("; ".join(f"{listed(list(names))}: {fate}" for fate, names in words_by_fate))

@@ -27,6 +27,7 @@ _LAYERS: Mapping[SoftFace, str] = {
     SoftFace.RIGHT_SIDE: "cortex and periosteum",
     SoftFace.FRONT: "cortex and anterior ligament",
 }
+_ARCH_LAYER = "lamina and yellow ligament"
 
 
 def endplates_kept(vertebra: Vertebra, tumour: TriangleSurface) -> tuple[bool, bool]:
@@ -84,7 +85,9 @@ def bone_barrier(cut: HalfCut, vertebra: Vertebra, kept: tuple[bool, bool]) -> s
     return NO_BARRIER
 
 
-def soft_barrier(face: SoftFace, cuff: CuffChoice, bare_mm: float) -> str:
+def soft_barrier(
+    face: SoftFace, cuff: CuffChoice, bare_mm: float, *, arch_only: bool = False
+) -> str:
     """The layer between tumour and a dissected face.
 
     Parameters
@@ -95,6 +98,8 @@ def soft_barrier(face: SoftFace, cuff: CuffChoice, bare_mm: float) -> str:
         The surface along which it is dissected.
     bare_mm : float, mm
         Distance from the bare piece to tumour, without a cuff.
+    arch_only : bool
+        Whether the piece is the arch: then bone and yellow ligament lie before the sac.
 
     Returns
     -------
@@ -105,5 +110,5 @@ def soft_barrier(face: SoftFace, cuff: CuffChoice, bare_mm: float) -> str:
     if cuff.surface is not CuffSurface.ON_TUMOUR:
         return str(cuff.surface.value)
     if bare_mm > _BARE_MM:
-        return _LAYERS[face]
+        return _ARCH_LAYER if arch_only and face is SoftFace.DURA else _LAYERS[face]
     return "dura, which stays on the sac" if face is SoftFace.DURA else NO_BARRIER

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from vertebloc.resection.model import TumourLeft
-from vertebloc.resection.piece import BoneSolids, Cuts
+from vertebloc.resection.piece import ArchBone, BoneSolids, Cuts
 from vertebloc.space.frames import Side
 from vertebloc.space.planes import Plane
 from vertebloc.space.sections import Solid, trimmed
@@ -13,7 +13,7 @@ NOISE_MM3 = 2.0
 
 
 def find_tumour_left(
-    bones: BoneSolids, cuts: Cuts, middles: dict[Side, Plane], piece: Solid, nibbled: Solid
+    bones: BoneSolids, cuts: Cuts, middles: dict[Side, Plane], piece: Solid, arch: ArchBone
 ) -> TumourLeft:
     """Volume of tumour outside the piece, by the place where it stays.
 
@@ -27,8 +27,8 @@ def find_tumour_left(
         The mid-plane, its negative side being that side of the patient.
     piece : Solid
         What comes out.
-    nibbled : Solid
-        Bone taken piecemeal.
+    arch : ArchBone
+        Bone taken piecemeal, and bone that stays.
 
     Returns
     -------
@@ -43,24 +43,51 @@ def find_tumour_left(
     rest = bones.tumour - piece
     if rest.volume() < NOISE_MM3:
         return TumourLeft(by_place_ml={}, total_ml=0.0)
+    if cuts.is_arch_only:
+        return _beside_arch(rest, cuts, middles, arch)
     volumes = dict.fromkeys(
-        ("above the cranial cut", "below the caudal cut", "in bone that is nibbled away",
-         "behind the arch cut"), 0.0,
+        ("above the cranial cut", "below the caudal cut", "beyond the sagittal cut",
+         "in bone that is nibbled away", "in arch bone that stays", "behind the arch cut"), 0.0,
     )  # fmt: skip
-    for side in Side:
-        half = trimmed(rest, [middles[side]])
+    if cuts.sagittal is not None:
+        beyond = trimmed(rest, [cuts.sagittal.plane.turned])
+        in_staying = beyond ^ arch.stays
+        volumes["in arch bone that stays"] += in_staying.volume()
+        volumes["beyond the sagittal cut"] += (beyond - in_staying).volume()
+    for side in cuts.sides:
+        half = trimmed(rest, [cuts.sagittal.plane if cuts.sagittal else middles[side]])
         cranial, caudal = cuts.between(side)
-        above = trimmed(half, [_turned(cranial)])
-        below = trimmed(half - above, [_turned(caudal)])
+        above = trimmed(half, [cranial.turned])
+        below = trimmed(half - above, [caudal.turned])
         between = trimmed(half, [cranial, caudal])
-        in_bone = between ^ nibbled
+        in_bone, in_staying = between ^ arch.nibbled, between ^ arch.stays
         volumes["above the cranial cut"] += above.volume()
         volumes["below the caudal cut"] += below.volume()
         volumes["in bone that is nibbled away"] += in_bone.volume()
-        volumes["behind the arch cut"] += (between - in_bone).volume()
+        volumes["in arch bone that stays"] += in_staying.volume()
+        volumes["behind the arch cut"] += (between - in_bone - in_staying).volume()
+    return _kept(volumes)
+
+
+def _beside_arch(
+    rest: Solid, cuts: Cuts, middles: dict[Side, Plane], arch: ArchBone
+) -> TumourLeft:
+    """Arch only: tumour that stays in front of the pedicle cuts, or in bone of the arch."""
+    volumes = dict.fromkeys(
+        ("in front of the pedicle cuts", "in bone that is nibbled away",
+         "in arch bone that stays"), 0.0,
+    )  # fmt: skip
+    for side, cut in cuts.base.items():
+        half = trimmed(rest, [middles[side]])
+        front = trimmed(half, [cut.plane.turned])
+        behind = half - front
+        in_bone = behind ^ arch.nibbled
+        volumes["in front of the pedicle cuts"] += front.volume()
+        volumes["in bone that is nibbled away"] += in_bone.volume()
+        volumes["in arch bone that stays"] += (behind - in_bone).volume()
+    return _kept(volumes)
+
+
+def _kept(volumes: dict[str, float]) -> TumourLeft:
     kept = {place: v / 1000.0 for place, v in volumes.items() if v >= NOISE_MM3}
     return TumourLeft(by_place_ml=kept, total_ml=sum(kept.values()))
-
-
-def _turned(plane: Plane) -> Plane:
-    return Plane(plane.point, -plane.normal)

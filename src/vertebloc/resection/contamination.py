@@ -13,21 +13,21 @@ from vertebloc.resection.model import Contamination, HalfCut, OpensTumour
 from vertebloc.resection.piece import (
     BoneSolids,
     Cuts,
+    back_limit,
     mid_plane,
     pedicle_plane,
-    tumour_back_plane,
+    side_planes,
 )
 from vertebloc.resection.places import place_in_words
 from vertebloc.space.distance import SignedDistance
-from vertebloc.space.frames import Side
 from vertebloc.space.planes import Plane
 from vertebloc.space.sections import (
     Solid,
     face_of_solid,
-    grown_box,
-    surface_within,
+    surface_of_solid,
     triangles_of_face,
 )
+from vertebloc.space.surface_parts import grown_box, surface_within
 
 #: Tumour this near to bone counts as touching it, mm: the error of distances (assumed).
 TOUCHES_MM = 0.5
@@ -85,11 +85,12 @@ def find_contamination(
         area = area_mm2(patch)
         if area >= NOISE_MM2:
             how = OpensTumour.CUT
-            found.append(_entry(how, cut.name, vertebra, tumour, patch, area * kerf_mm))
+            deepest = _deepest(patch, tumour)
+            found.append(_entry(how, cut.name, vertebra, deepest, patch, area * kerf_mm))
     planes = [cut.plane for cut, _, in_bone in saws if in_bone is None]
     for name, part in nibbled.items():
         found += _nibbled(name, part, bones, vertebra, tumour, planes)
-    return tuple(sorted(found, key=lambda one: -one.area_mm2))
+    return tuple(sorted(found, key=lambda one: (-one.area_mm2, -one.volume_ml)))
 
 
 def area_mm2(triangles: NDArray[np.float64]) -> float:
@@ -116,16 +117,21 @@ def _cuts_with_limits(
 
     Without a bone, tumour beside bone counts as well: the piece ends at the plane there too.
     """
-    for side in Side:
-        middle = mid_plane(vertebra, side)
-        behind = cuts.arch[side].plane if side in cuts.arch else tumour_back_plane(bones, vertebra)
+    if cuts.is_arch_only:
+        for side, cut in cuts.base.items():
+            yield cut, [mid_plane(vertebra, side)], None
+    for side in cuts.sides:
+        half = side_planes(vertebra, cuts, side)
+        behind = back_limit(bones, vertebra, cuts, side)
         cranial, caudal = cuts.cranial[side], cuts.caudal[side]
-        yield cranial, [middle, caudal.plane, behind], None
-        yield caudal, [middle, cranial.plane, behind], None
+        between = [cranial.plane, caudal.plane]
+        yield cranial, [*half, caudal.plane, *behind], None
+        yield caudal, [*half, cranial.plane, *behind], None
+        if cuts.sagittal is not None:
+            yield cuts.sagittal, [*between, *behind], None
         if side in cuts.arch:
-            yield cuts.arch[side], [middle, cranial.plane, caudal.plane], None
-        aside = [middle, cranial.plane, caudal.plane, pedicle_plane(vertebra, side)]
-        yield cuts.base[side], aside, bones.neighbours
+            yield cuts.arch[side], [*half, *between], None
+        yield cuts.base[side], [*half, *between, pedicle_plane(vertebra, side)], bones.neighbours
 
 
 def _section_inside(solid: Solid, cut: HalfCut, within: list[Plane]) -> NDArray[np.float64]:
@@ -145,10 +151,15 @@ def _nibbled(
     planes: Iterable[Plane],
 ) -> list[Contamination]:
     """Tumour that one piece of nibbled bone holds, or else touches."""
-    held = float((part ^ bones.tumour).volume())
+    inside = part ^ bones.tumour
+    held = float(inside.volume())
     if held >= NOISE_MM3:
         patch = _off_planes(surface_within(part, bones.tumour), planes)
-        return [_entry(OpensTumour.NIBBLED, name, vertebra, tumour, patch, held)]
+        if len(patch):
+            deepest = _deepest(patch, tumour)
+        else:  # tumour lies wholly in what is nibbled: no surface of bone opens it
+            deepest = surface_of_solid(inside).vertices.mean(axis=0)
+        return [_entry(OpensTumour.NIBBLED, name, vertebra, deepest, patch, held)]
     if part.is_empty() or part.min_gap(bones.tumour, 2.0 * TOUCHES_MM) > TOUCHES_MM:
         return []
     box = bones.tumour.bounding_box()
@@ -157,7 +168,7 @@ def _nibbled(
     patch = patch[near <= TOUCHES_MM]
     if area_mm2(patch) < NOISE_MM2:
         return []
-    return [_entry(OpensTumour.TOUCHED, name, vertebra, tumour, patch, 0.0)]
+    return [_entry(OpensTumour.TOUCHED, name, vertebra, _deepest(patch, tumour), patch, 0.0)]
 
 
 def _off_planes(triangles: NDArray[np.float64], planes: Iterable[Plane]) -> NDArray[np.float64]:
@@ -168,16 +179,20 @@ def _off_planes(triangles: NDArray[np.float64], planes: Iterable[Plane]) -> NDAr
     return triangles
 
 
+def _deepest(patch: NDArray[np.float64], tumour: SignedDistance) -> NDArray[np.float64]:
+    """The place of a patch that lies deepest in tumour."""
+    points = _spread(patch)
+    return np.asarray(points[int(np.argmin(tumour.signed_distance_mm(points)))])
+
+
 def _entry(
     how: OpensTumour,
     name: str,
     vertebra: Vertebra,
-    tumour: SignedDistance,
+    deepest: NDArray[np.float64],
     patch: NDArray[np.float64],
     volume_mm3: float,
 ) -> Contamination:
-    points = _spread(patch)
-    deepest = points[int(np.argmin(tumour.signed_distance_mm(points)))]
     return Contamination(
         how=how,
         name=name,

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from types import MappingProxyType
+
 import numpy as np
 
 from vertebloc.anatomy.levels import Level
 from vertebloc.anatomy.model import Anatomy, Vertebra
+from vertebloc.case.choice_words import KindChoice
 from vertebloc.case.choices import HalfPlacement
 from vertebloc.errors import InputError
 from vertebloc.resection.model import HalfCut
@@ -20,6 +24,21 @@ CUT_RULE = (
     "never past the middle of that body; the arch is opened on the side whose pedicle holds "
     "no or less tumour; on the other, if diseased, the arch is cut the wanted margin behind the "
     "hindmost tumour in bone, and what lies in front of that cut leaves with the piece"
+)
+#: The same for the other kinds.
+CUT_RULES: Mapping[KindChoice, str] = MappingProxyType(
+    {
+        KindChoice.WHOLE_BODY: CUT_RULE,
+        KindChoice.HALF_BODY: (
+            "the body is cut lengthwise from behind where it was chosen, by default in its "
+            "mid-plane; the half with the tumour's middle is taken; on it, " + CUT_RULE
+        ),
+        KindChoice.ARCH_ONLY: (
+            "each pedicle is cut square to the vertebra's front-back axis, half way between the "
+            "posterior wall and its own end, or farther forward until the wanted margin is "
+            "reached, never nearer than 0.5 mm to the wall; all behind leaves to the back"
+        ),
+    }
 )
 PAST_ENDPLATE_MM = 3.0  #: assumed: bone a blade needs to hold its course beside an endplate
 
@@ -112,7 +131,12 @@ def arch_cut(
 
 
 def heights_between(
-    anatomy: Anatomy, level: Level, neighbour: Level, *, cranial: bool
+    anatomy: Anatomy,
+    level: Level,
+    neighbour: Level,
+    *,
+    cranial: bool,
+    end: Level | None = None,
 ) -> tuple[float, float, float]:
     """Heights of the disc's middle, of the first place in the neighbour, and of its middle.
 
@@ -121,9 +145,11 @@ def heights_between(
     anatomy : Anatomy
         Frames and endplates.
     level, neighbour : Level
-        The diseased vertebra and the one above or below.
+        The diseased vertebra, and the one above or below all that comes out.
     cranial : bool
         Whether the neighbour is the one above.
+    end : Level or None
+        The last vertebra that comes out on this side; None: the diseased one.
 
     Returns
     -------
@@ -137,12 +163,15 @@ def heights_between(
     heights = into.points(np.array([[0.0, 0.0, near], [0.0, 0.0, near + past], [0.0, 0.0, 0.0]]))[
         :, 2
     ]
-    own = here.upper_endplate_mm if cranial else here.lower_endplate_mm
+    last = anatomy.vertebrae[end or level]
+    edge = last.upper_endplate_mm if cranial else last.lower_endplate_mm
+    onto = here.lps_from_vertebra.inverse @ last.lps_from_vertebra
+    own = float(onto.points([0.0, 0.0, edge])[0, 2])
     return (own + float(heights[0])) / 2.0, float(heights[1]), float(heights[2])
 
 
 def words_for_height(
-    anatomy: Anatomy, level: Level, neighbour: Level, height_mm: float, *, cranial: bool
+    anatomy: Anatomy, level: Level, upto: tuple[Level, ...], height_mm: float, *, cranial: bool
 ) -> tuple[str, Level]:
     """What a body cut at a height passes through, and the vertebra it belongs to.
 
@@ -150,8 +179,11 @@ def words_for_height(
     ----------
     anatomy : Anatomy
         Frames and endplates.
-    level, neighbour : Level
-        The diseased vertebra and the one above or below.
+    level : Level
+        The diseased vertebra.
+    upto : tuple of Level
+        The vertebrae from there on upwards, or downwards, as far as the one beyond all that
+        comes out; the diseased one not among them.
     height_mm : float, mm
         In the diseased vertebra's frame.
     cranial : bool
@@ -175,12 +207,19 @@ def words_for_height(
             f"{'below' if cranial else 'above'} the middle of {level}: "
             f"use a {'positive' if cranial else 'negative'} height_mm"
         )
+    inner = level
     own = here.upper_endplate_mm if cranial else here.lower_endplate_mm
-    disc, _, _ = heights_between(anatomy, level, neighbour, cranial=cranial)
-    end = 2.0 * disc - own  # the neighbour's endplate
     if outward * (height_mm - own) < 0.0:
         return f"body of {level}", level
-    if outward * (height_mm - end) < 0.0:
-        upper, lower = (neighbour, level) if cranial else (level, neighbour)
-        return f"disc {upper}/{lower}", level
-    return f"body of {neighbour}", neighbour
+    for outer in upto:
+        there = anatomy.vertebrae[outer]
+        into = here.lps_from_vertebra.inverse @ there.lps_from_vertebra
+        ends = (there.lower_endplate_mm, there.upper_endplate_mm)
+        near, far = into.points([[0.0, 0.0, end] for end in ends[:: 1 if cranial else -1]])[:, 2]
+        if outward * (height_mm - near) < 0.0:
+            upper, lower = (outer, inner) if cranial else (inner, outer)
+            return f"disc {upper}/{lower}", inner
+        if outward * (height_mm - far) < 0.0:
+            return f"body of {outer}", outer
+        inner = outer
+    return f"body of {inner}", inner

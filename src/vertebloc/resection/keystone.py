@@ -12,6 +12,7 @@ from vertebloc.space.planes import Plane
 
 #: Wedges flatter than this are called parallel, mm per 10 mm: below what a hand can cut.
 PARALLEL_MM_PER_10_MM = 0.1
+ARCH_WORDS = "the arch leaves to the back: no body cut can lock it"
 
 
 def measure_keystone(vertebra: Vertebra, cuts: Cuts, delivery: DeliverySide) -> Keystone:
@@ -22,7 +23,7 @@ def measure_keystone(vertebra: Vertebra, cuts: Cuts, delivery: DeliverySide) -> 
     vertebra : Vertebra
         Its frame gives left, right and height.
     cuts : Cuts
-        The four half cuts.
+        The half cuts: four, or two for half a body; none for the arch alone.
     delivery : DeliverySide
         The side the piece is to leave by, if chosen.
 
@@ -36,10 +37,18 @@ def measure_keystone(vertebra: Vertebra, cuts: Cuts, delivery: DeliverySide) -> 
     NoSolutionError
         If the piece is thinner on the side it is to leave by: it locks.
     """
-    left, right = vertebra.left_wall_mm, vertebra.right_wall_mm
+    if cuts.is_arch_only:
+        return Keystone(opens_to_left_mm_per_10_mm=0.0, words=ARCH_WORDS)
+    ends = {Side.LEFT: vertebra.left_wall_mm, Side.RIGHT: vertebra.right_wall_mm}
+    if cuts.sagittal is not None:  # half a body ends at its sagittal cut
+        local = vertebra.lps_from_vertebra.inverse
+        ends[cuts.sides[0].other] = float(local.points(cuts.sagittal.entry)[0, 0])
+    left, right = ends[Side.LEFT], ends[Side.RIGHT]
     thick = {
-        Side.LEFT: _thickness_mm(vertebra, cuts, Side.LEFT, left),
-        Side.RIGHT: _thickness_mm(vertebra, cuts, Side.RIGHT, right),
+        side: _thickness_mm(
+            vertebra, cuts, side if side in cuts.sides else cuts.sides[0], ends[side]
+        )
+        for side in Side
     }
     taper = (thick[Side.LEFT] - thick[Side.RIGHT]) / (left - right) * 10.0
     if abs(taper) < PARALLEL_MM_PER_10_MM:

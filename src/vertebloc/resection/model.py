@@ -25,6 +25,10 @@ class Kind(Enum):
     """What is taken out in one piece."""
 
     WHOLE_BODY = "whole body, one level"
+    TWO_BODIES = "whole body, two levels"
+    THREE_BODIES = "whole body, three levels"
+    HALF_BODY = "half body"
+    ARCH_ONLY = "arch only"
 
 
 class BoneFate(Enum):
@@ -141,6 +145,7 @@ class ResectionPlan:
 
     kind: Kind
     level: Level
+    levels: tuple[Level, ...]  #: whose bodies, or arch, come out; from head to feet
     wanted_margin_mm: float
     cuts: tuple[HalfCut, ...]
     cut_rule: str  #: how default cuts were placed, in words
@@ -154,6 +159,7 @@ class ResectionPlan:
     open_side: Side  #: the side through which the arch is opened
     bone_fates: Mapping[str, BoneFate]
     rib_fates: Mapping[str, RibFate]
+    rib_lengths_mm: Mapping[str, float]  #: from the head outwards, of ribs that are not kept
     depths: tuple[DepthFan, ...]  #: of the half cuts through bodies
     acts: ActOrder
     distance_error_words: str

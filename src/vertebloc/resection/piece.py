@@ -4,23 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Mapping
 from dataclasses import dataclass, field
-from functools import partial
 from typing import Any, TypeVar
 
 import numpy as np
 
 from vertebloc.anatomy.levels import Level
 from vertebloc.anatomy.model import Vertebra
+from vertebloc.case.choice_words import ArchPart
 from vertebloc.errors import NoSolutionError
+from vertebloc.resection.arch_parts import split_arch
 from vertebloc.resection.model import HalfCut
+from vertebloc.resection.rib_heads import RibHead
 from vertebloc.resection.solids import ResectionSolids
 from vertebloc.space.frames import Side
 from vertebloc.space.planes import Plane
-from vertebloc.space.polygons import PlanarFace
 from vertebloc.space.sections import (
     KnownSections,
     Solid,
-    face_of_solid,
     solid_from_surface,
     space_within,
     trimmed,
@@ -33,8 +33,6 @@ SIMPLER_BY_MM = 0.05
 JOIN_MM = 0.02  #: overlap of left and right half, so that no wall stays between them
 PEDICLE_FROM = 0.5  #: a pedicle begins at this share of the half width of the body (assumed)
 INTO_CANAL_MM = 5.0  #: bone nearer than this to the back wall's plane is the wall itself (assumed)
-FACE_AREA_MM2 = 5.0  #: a section smaller than this is no face: chips at a joint's edge
-
 
 #: So many of the things that no body cut changes are kept; older ones are let go.
 MOST_KEPT = 32
@@ -46,11 +44,16 @@ class BoneSolids:
     """Bones and tumour ready for booleans; made once, cut many times."""
 
     bone: Mapping[Level, Solid]
+    levels: tuple[Level, ...]  #: whose bodies come out
+    own: Solid  #: those vertebrae
+    own_arch: Solid  #: theirs behind the posterior wall
+    walls: Mapping[Level, Plane]  #: posterior walls, the front being the negative side
     all_bone: Solid
     front: Solid  #: all bone in front of the posterior wall, where the body cuts run
-    neighbours: Solid  #: the two vertebrae beside the diseased one
+    neighbours: Solid  #: the two vertebrae beside what comes out
     tumour: Solid
     vessels: Mapping[str, Solid]
+    arch_parts: Mapping[ArchPart, Solid]  #: of the diseased vertebra
     canal_back_mm: float  #: y of the back of the sac's middle in the vertebra's frame
     known: KnownSections = field(default_factory=KnownSections)
     kept: dict[Hashable, Any] = field(default_factory=dict)  #: what no body cut changes
@@ -85,11 +88,48 @@ class Cuts:
     cranial: Mapping[Side, HalfCut]
     caudal: Mapping[Side, HalfCut]
     arch: Mapping[Side, HalfCut]  #: behind a pedicle that leaves with the piece
-    base: Mapping[Side, HalfCut]  #: at the posterior wall, on each side
+    base: Mapping[Side, HalfCut]  #: at the posterior wall; arch only: across the pedicles
+    sagittal: HalfCut | None = None  #: half a body: lengthwise
+    whole: frozenset[ArchPart] = frozenset()  #: parts chosen to leave with the piece, uncut
+    nibbled: frozenset[ArchPart] = frozenset()  #: parts chosen to be taken piecemeal
+    stays: frozenset[ArchPart] = frozenset()  #: parts chosen to stay
+    ribs: tuple[RibHead, ...] = ()  #: ribs cut to the side, whose heads stay on the piece
 
-    def between(self, side: Side) -> tuple[Plane, Plane]:
-        """The two body planes on one side."""
+    @property
+    def is_arch_only(self) -> bool:
+        """Whether no body is cut."""
+        return not self.cranial
+
+    @property
+    def sides(self) -> tuple[Side, ...]:
+        """The sides from which bodies are cut: one for half a body, none for the arch alone."""
+        return tuple(self.cranial)
+
+    @property
+    def has_chosen_parts(self) -> bool:
+        """Whether any part of the arch was chosen a fate that the rule would not give it."""
+        return bool(self.whole or self.nibbled or self.stays)
+
+    def between(self, side: Side) -> tuple[Plane, ...]:
+        """The two body planes on one side, cranial first; none for the arch alone."""
+        if side not in self.cranial:
+            return ()
         return self.cranial[side].plane, self.caudal[side].plane
+
+    def arch_limits(self) -> dict[Side, tuple[Plane, ...]]:
+        """By side, the planes within which the arch leaves with the piece."""
+        if self.is_arch_only:
+            return {side: (cut.plane,) for side, cut in self.base.items()}
+        return {side: (cut.plane, *self.between(side)) for side, cut in self.arch.items()}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ArchBone:
+    """The diseased vertebra's arch by what happens to it."""
+
+    leaves: Solid  #: with the piece, where parts of it leave whole; else empty
+    nibbled: Solid
+    stays: Solid
 
 
 def prepare_bones(solids: ResectionSolids, vertebra: Vertebra) -> BoneSolids:
@@ -117,16 +157,28 @@ def prepare_bones(solids: ResectionSolids, vertebra: Vertebra) -> BoneSolids:
         near = np.abs(local[:, 2]) < 10.0
         if near.any():
             back = float(local[near, 1].max())
-    everything = united(bone.values())
+    walls = _walls(solids, vertebra)
+    behind = {at: trimmed(bone[at], [walls[at].turned]) for at in solids.levels}
     return BoneSolids(
         bone=bone,
-        all_bone=everything,
-        front=trimmed(everything, [wall_plane(vertebra, keep_front=True)]),
-        neighbours=united(b for level, b in bone.items() if level != solids.level),
+        levels=solids.levels,
+        own=united(bone[at] for at in solids.levels),
+        own_arch=united(behind.values()),
+        walls=walls,
+        all_bone=united(bone.values()),
+        front=united(trimmed(one, [walls[at]]) for at, one in bone.items()),
+        neighbours=united(b for level, b in bone.items() if level not in solids.levels),
         tumour=solid_from_surface(solids.tumour),
+        arch_parts=split_arch(behind[solids.level], vertebra),
         vessels={name: solid_from_surface(vessel) for name, vessel in solids.vessels.items()},
         canal_back_mm=back,
     )
+
+
+def _walls(solids: ResectionSolids, vertebra: Vertebra) -> dict[Level, Plane]:
+    """Posterior walls: one plane for one body, each vertebra's own for several."""
+    one = wall_plane(vertebra, keep_front=True)
+    return {at: solids.back_walls.get(at, one) for at in solids.bone}
 
 
 def mid_plane(vertebra: Vertebra, side: Side, *, overlap_mm: float = 0.0) -> Plane:
@@ -151,6 +203,32 @@ def mid_plane(vertebra: Vertebra, side: Side, *, overlap_mm: float = 0.0) -> Pla
         lps.points([-side.sign * overlap_mm, 0.0, 0.0])[0],
         lps.vectors([-float(side.sign), 0.0, 0.0])[0],
     )
+
+
+def side_planes(
+    vertebra: Vertebra, cuts: Cuts, side: Side, *, overlap_mm: float = 0.0
+) -> list[Plane]:
+    """What bounds the bodies' part of the piece on one side towards the other.
+
+    Parameters
+    ----------
+    vertebra : Vertebra
+        The diseased one.
+    cuts : Cuts
+        Knows of a sagittal cut.
+    side : Side
+        Side of the patient.
+    overlap_mm : float, mm
+        As for ``mid_plane``; a sagittal cut has no other half to grow together with.
+
+    Returns
+    -------
+    list of Plane
+        The sagittal cut, else the mid-plane.
+    """
+    if cuts.sagittal is not None:
+        return [cuts.sagittal.plane]
+    return [mid_plane(vertebra, side, overlap_mm=overlap_mm)]
 
 
 def wall_plane(vertebra: Vertebra, *, keep_front: bool) -> Plane:
@@ -214,89 +292,41 @@ def pedicle_plane(vertebra: Vertebra, side: Side) -> Plane:
     )
 
 
-def _midline_cut(vertebra: Vertebra, side: Side) -> HalfCut:
-    """The cut along the arch's midline where one half of it leaves with the piece: forward."""
-    lps = vertebra.lps_from_vertebra
-    plane = mid_plane(vertebra, side)
-    entry = lps.points([0.0, vertebra.posterior_wall_mm + 30.0, 0.0])[0]
-    return HalfCut(
-        name="midline arch cut",
-        side=side,
-        plane=plane,
-        entry=entry,
-        entry_edge=lps.vectors([0.0, 0.0, 1.0])[0],
-        blade=lps.vectors([0.0, -1.0, 0.0])[0],
-        passes_through="lamina and spinous process in the midline",
-        level=vertebra.level or Level("T1"),
-    )
-
-
-def nibbled_bone(
-    bones: BoneSolids, solids: ResectionSolids, vertebra: Vertebra, cuts: Cuts
-) -> Solid:
-    """Bone of the diseased vertebra that is taken piecemeal: the arch, less what leaves whole.
-
-    Parameters
-    ----------
-    bones : BoneSolids
-        Bones ready for cutting.
-    solids : ResectionSolids
-        Names the diseased level.
-    vertebra : Vertebra
-        The diseased one.
-    cuts : Cuts
-        All planes.
-
-    Returns
-    -------
-    Solid
-        Everything behind the posterior wall that is not the piece's.
-    """
-    arch = _arch(bones, solids.level, vertebra)
-    for side, cut in cuts.arch.items():
-        arch = arch - space_within([cut.plane, mid_plane(vertebra, side), *cuts.between(side)])
-    return arch
-
-
-def _arch(bones: BoneSolids, level: Level, vertebra: Vertebra) -> Solid:
-    """Bone behind the posterior wall."""
-    wall = wall_plane(vertebra, keep_front=False)
-    return bones.keep("arch", lambda: trimmed(bones.bone[level], [wall]))
-
-
-def piece_of(bones: BoneSolids, solids: ResectionSolids, vertebra: Vertebra, cuts: Cuts) -> Solid:
+def piece_of(bones: BoneSolids, vertebra: Vertebra, cuts: Cuts, arch: ArchBone) -> Solid:
     """Cut the piece out.
 
     Parameters
     ----------
     bones : BoneSolids
         Bones and tumour.
-    solids : ResectionSolids
-        Names the diseased level.
     vertebra : Vertebra
         Its frame.
     cuts : Cuts
         All planes.
+    arch : ArchBone
+        What of the arch leaves, is nibbled, and stays.
 
     Returns
     -------
     Solid
-        Bone in front of the posterior wall between the body cuts, a diseased pedicle up to the
-        arch cut, and tumour between the body cuts that is neither behind the arch cut nor in
-        bone that is nibbled away.
+        Bone in front of the posterior wall between the body cuts, the arch's part of the piece,
+        ribs as far as their heads stay on it, and tumour between the body cuts that is neither
+        behind the arch cut nor in bone that is nibbled away or stays.
 
     Raises
     ------
     NoSolutionError
         If the cuts free nothing.
     """
-    piece = united(
-        trimmed(
-            _what_may_leave(bones, solids.level, vertebra, cuts, side),
-            [*cuts.between(side), mid_plane(vertebra, side, overlap_mm=JOIN_MM)],
-        )
-        for side in Side
-    )
+    parts = [arch.leaves, *(rib.part for rib in cuts.ribs)]
+    for side in cuts.sides:
+        half = [*cuts.between(side), *side_planes(vertebra, cuts, side, overlap_mm=JOIN_MM)]
+        parts.append(trimmed(_what_may_leave(bones, vertebra, cuts, side), half))
+    if cuts.is_arch_only:
+        for side, cut in cuts.base.items():
+            half = [mid_plane(vertebra, side, overlap_mm=JOIN_MM), cut.plane]
+            parts.append(trimmed(bones.tumour, half) - arch.nibbled - arch.stays)
+    piece = united(parts)
     if piece.volume() < 1.0:
         raise NoSolutionError(
             "the cuts free no piece: nothing of the vertebra lies between them",
@@ -305,36 +335,41 @@ def piece_of(bones: BoneSolids, solids: ResectionSolids, vertebra: Vertebra, cut
     return piece
 
 
-def _what_may_leave(
-    bones: BoneSolids, level: Level, vertebra: Vertebra, cuts: Cuts, side: Side
-) -> Solid:
+def _what_may_leave(bones: BoneSolids, vertebra: Vertebra, cuts: Cuts, side: Side) -> Solid:
     """What leaves with the piece on one side if it lies between the body cuts, whatever these are.
 
     United before the body cuts are made, so that a body cut that is moved only trims.
     """
-    behind = cuts.arch[side].plane if side in cuts.arch else tumour_back_plane(bones, vertebra)
+    behind = back_limit(bones, vertebra, cuts, side)
 
     def unite() -> Solid:
-        arch = _arch(bones, level, vertebra)
+        rest = bones.own_arch
         for here, cut in cuts.arch.items():
-            arch = arch - space_within([cut.plane, mid_plane(vertebra, here)])
-        parts = [bones.front, trimmed(bones.tumour, [behind]) - arch]
+            rest = rest - space_within([cut.plane, mid_plane(vertebra, here)])
+        if cuts.has_chosen_parts:
+            whole, chosen, kept = (
+                united(bones.arch_parts[part] for part in parts)
+                for parts in (cuts.whole, cuts.nibbled, cuts.stays)
+            )
+            rest = (rest - whole) + chosen + kept
+        parts = [bones.front, trimmed(bones.tumour, behind) - rest]
         if side in cuts.arch:
-            parts.append(trimmed(bones.bone[level], [behind]) - arch)
-        whole = united(parts)
-        whole.num_tri()  # computed now, not at each use
-        return whole
+            parts.append(trimmed(bones.own, [cuts.arch[side].plane]) - rest)
+        may_leave = united(parts)
+        may_leave.num_tri()  # computed now, not at each use
+        return may_leave
 
-    planes = [(at.value, *_numbers(cut.plane)) for at, cut in cuts.arch.items()]
-    return bones.keep(("may leave", side.value, *_numbers(behind), *planes), unite)
+    planes = [_numbers(plane) for plane in (*behind, *(cut.plane for cut in cuts.arch.values()))]
+    chosen = (cuts.whole, cuts.nibbled, cuts.stays)
+    return bones.keep(("may leave", side.value, *planes, chosen), unite)
 
 
 def _numbers(plane: Plane) -> tuple[float, ...]:
     return (*plane.point.tolist(), *plane.normal.tolist())
 
 
-def tumour_back_plane(bones: BoneSolids, vertebra: Vertebra) -> Plane:
-    """Behind the sac: tumour farther back than this on an opened side stays behind.
+def back_limit(bones: BoneSolids, vertebra: Vertebra, cuts: Cuts, side: Side) -> tuple[Plane, ...]:
+    """The plane behind which tumour stays behind on one side, if there is one.
 
     Parameters
     ----------
@@ -342,59 +377,21 @@ def tumour_back_plane(bones: BoneSolids, vertebra: Vertebra) -> Plane:
         Knows how far back the sac reaches.
     vertebra : Vertebra
         The diseased one.
-
-    Returns
-    -------
-    Plane
-        Its negative side is the front.
-    """
-    lps = vertebra.lps_from_vertebra
-    point = lps.points([0.0, bones.canal_back_mm, 0.0])[0]
-    return Plane(point, lps.vectors([0.0, 1.0, 0.0])[0])
-
-
-def faces_of(
-    bones: BoneSolids, solids: ResectionSolids, vertebra: Vertebra, cuts: Cuts
-) -> list[tuple[HalfCut, PlanarFace]]:
-    """The finite bone faces of the piece, each with the cut that makes it.
-
-    Parameters
-    ----------
-    bones : BoneSolids
-        Bones.
-    solids : ResectionSolids
-        Names the diseased level.
-    vertebra : Vertebra
-        Its frame.
     cuts : Cuts
         All planes.
+    side : Side
+        Side of the patient.
 
     Returns
     -------
-    list of (HalfCut, PlanarFace)
-        Those with at least ``FACE_AREA_MM2`` of bone.
+    tuple of Plane
+        The arch cut; on an opened side, a plane behind the sac; none where a part of the arch
+        leaves whole, with the tumour behind it.
     """
+    if any(part.value.startswith(side.value) for part in cuts.whole):
+        return ()
+    if side in cuts.arch:
+        return (cuts.arch[side].plane,)
     lps = vertebra.lps_from_vertebra
-    forward, left = lps.vectors([0.0, -1.0, 0.0])[0], lps.vectors([1.0, 0.0, 0.0])[0]
-    cut_face = partial(face_of_solid, known=bones.known)
-    found: list[tuple[HalfCut, PlanarFace]] = []
-    for side in Side:
-        middle = mid_plane(vertebra, side)
-        for cut, other in (
-            (cuts.cranial[side], cuts.caudal[side]),
-            (cuts.caudal[side], cuts.cranial[side]),
-        ):
-            frame = cut.plane.frame(forward)
-            found.append((cut, cut_face(bones.front, frame, [middle, other.plane])))
-        base = [middle, *cuts.between(side)]
-        cut = cuts.base[side]
-        bone = bones.neighbours if side in cuts.arch else bones.all_bone
-        aside = [*base, pedicle_plane(vertebra, side)]
-        found.append((cut, cut_face(bone, cut.plane.frame(left), aside)))
-        if side in cuts.arch:
-            cut, own = cuts.arch[side], bones.bone[solids.level]
-            found.append((cut, cut_face(own, cut.plane.frame(left), base)))
-            split = _midline_cut(vertebra, side)
-            within = [cut.plane, canal_plane(vertebra), *cuts.between(side)]
-            found.append((split, cut_face(own, split.plane.frame(forward), within)))
-    return [(cut, face) for cut, face in found if face.area_mm2 >= FACE_AREA_MM2]
+    point = lps.points([0.0, bones.canal_back_mm, 0.0])[0]
+    return (Plane(point, lps.vectors([0.0, 1.0, 0.0])[0]),)

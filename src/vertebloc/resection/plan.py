@@ -3,21 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 
 import numpy as np
 
 from vertebloc.anatomy.levels import Level
 from vertebloc.anatomy.model import Anatomy, Vertebra
-from vertebloc.case.choices import Choices, assumed_settings
+from vertebloc.case.choices import ASSUMED_RIB_LENGTH_MM, Choices, assumed_settings
 from vertebloc.resection.allowance import measure_allowance
+from vertebloc.resection.arch_bone import arch_bone, require_attached
+from vertebloc.resection.arch_parts import PARTS_RULE
 from vertebloc.resection.barriers import bone_barrier, endplates_kept
-from vertebloc.resection.containment import find_tumour_left
-from vertebloc.resection.contamination import find_contamination
-from vertebloc.resection.cuts import CUT_RULE
+from vertebloc.resection.containment import NOISE_MM3, find_tumour_left
+from vertebloc.resection.contamination import TOUCHES_MM, find_contamination
+from vertebloc.resection.cuts import CUT_RULES
 from vertebloc.resection.depth import DepthBones, measure_depths
-from vertebloc.resection.depth_model import DepthFan, DepthSettings
+from vertebloc.resection.depth_model import DepthSettings
+from vertebloc.resection.faces import faces_of
 from vertebloc.resection.fates import ArchPlan, plan_arch, plan_ribs
 from vertebloc.resection.keystone import measure_keystone
+from vertebloc.resection.kinds import kind_of
 from vertebloc.resection.margins import measure_face
 from vertebloc.resection.model import (
     BoneFate,
@@ -25,29 +30,29 @@ from vertebloc.resection.model import (
     FaceKind,
     FaceMargin,
     HalfCut,
-    Kind,
     OpensTumour,
     ResectionPlan,
+    RibFate,
 )
 from vertebloc.resection.order_of_acts import PlannedSteps, order_acts
 from vertebloc.resection.piece import (
+    ArchBone,
     BoneSolids,
     Cuts,
     canal_plane,
-    faces_of,
     mid_plane,
-    nibbled_bone,
     piece_of,
     prepare_bones,
 )
 from vertebloc.resection.places import place_in_words
 from vertebloc.resection.placing import place_cuts
+from vertebloc.resection.rib_heads import rib_lengths, rib_name
 from vertebloc.resection.soft_faces import measure_soft_faces
 from vertebloc.resection.solids import ResectionSolids
 from vertebloc.space.fields import DistanceField
 from vertebloc.space.frames import Side
 from vertebloc.space.polygons import PlanarFace
-from vertebloc.space.sections import Solid, surface_of_solid, trimmed
+from vertebloc.space.sections import Solid, solid_from_surface, surface_of_solid, trimmed
 
 #: Less bone than this on one side of the arch cut is not worth a word, mm3 (assumed): the
 #: noise of cutting triangle surfaces along each other, a chip of a little over 2 mm.
@@ -58,6 +63,15 @@ ASSUMPTIONS = (
     "half cuts end in the front strip of the body, which is broken; its face is counted as cut",
     "the kerf is taken from the side away from the piece",
     "the posterior wall is a flat plane square to the vertebra's front-back axis",
+)
+
+
+#: Said where more than one body comes out.
+SEVERAL_BODIES = (
+    "heights, tilts and the arch cut are given in the frame of the diseased vertebra; each body "
+    "ends at its own posterior wall; the side of the opening looks at the diseased pedicles only; "
+    "chosen parts of the arch are those of the diseased vertebra, other arches are nibbled away "
+    "but for what lies in front of the arch cut"
 )
 
 
@@ -98,71 +112,83 @@ def plan_resection(
     """
     vertebra = anatomy.vertebrae[level]
     bones = bones or prepare_bones(solids, vertebra)
+    ground = _Ground(anatomy, solids, bones, vertebra, choices)
     arch = plan_arch(vertebra, solids, choices)
     cuts = place_cuts(anatomy, solids, bones, choices, arch)
-    nibbled = nibbled_bone(bones, solids, vertebra, cuts)
-    solid = piece_of(bones, solids, vertebra, cuts)
-    piece = surface_of_solid(solid)
-    found = faces_of(bones, solids, vertebra, cuts)
+    bone = arch_bone(bones, vertebra, cuts)
+    solid = piece_of(bones, vertebra, cuts, bone)
+    require_attached(bones, cuts, solid)
+    piece, nibbled = surface_of_solid(solid), surface_of_solid(bone.nibbled)
+    found = faces_of(bones, vertebra, cuts)
     planes = tuple(cut for cut, _ in found)
-    faces = _bone_faces(found, vertebra, solids, {})
-    soft = measure_soft_faces(piece, vertebra, planes, solids.tumour_field, choices.cuffs)
-    body_cuts = (*cuts.cranial.values(), *cuts.caudal.values())
+    soft = measure_soft_faces(
+        piece, vertebra, planes, solids.tumour_field, choices.cuffs, arch_only=cuts.is_arch_only
+    )
     middles = {side: mid_plane(vertebra, side) for side in Side}
-    nibbled_surface = surface_of_solid(nibbled)
-    opened = find_contamination(
-        bones, vertebra, solids.tumour_field, cuts, _by_side(nibbled, vertebra), choices.kerf_mm
-    )
-    deep = DepthSettings(contour_error_mm=choices.contour_error_mm)
-    steps = PlannedSteps(
-        cuts=(*body_cuts, *(cut for cut in planes if all(cut is not b for b in body_cuts))),
-        depths=_depths(anatomy, solids, bones, body_cuts, deep),
-        open_side=arch.open_side,
-        bone_fates=_fates(arch, bones, vertebra, nibbled),
-        rib_fates=plan_ribs(anatomy, vertebra, body_cuts, choices),
-        has_tract=solids.has_tract,
-    )
+    parts = _nibbled_parts(bones, bone, vertebra)
+    opened = find_contamination(bones, vertebra, solids.tumour_field, cuts, parts, choices.kerf_mm)
+    steps = _steps(ground, arch, cuts, planes, bone)
     return ResectionPlan(
-        kind=Kind.WHOLE_BODY,
+        kind=kind_of(choices, solids.levels),
         level=level,
+        levels=solids.levels,
         wanted_margin_mm=choices.wanted_margin_mm,
         cuts=steps.cuts,
-        cut_rule=CUT_RULE,
-        faces=(*faces, *soft),
+        cut_rule=CUT_RULES[choices.kind],
+        faces=(*_bone_faces(found, vertebra, solids, {}), *soft),
         piece=piece,
-        nibbled=nibbled_surface if len(nibbled_surface.triangles) else None,
+        nibbled=nibbled if len(nibbled.triangles) else None,
         tumour_volume_ml=solids.tumour.volume_ml,
-        tumour_left=find_tumour_left(bones, cuts, middles, solid, nibbled),
+        tumour_left=find_tumour_left(bones, cuts, middles, solid, bone),
         contamination=opened,
         keystone=measure_keystone(vertebra, cuts, choices.delivery_side),
         open_side=steps.open_side,
         bone_fates=steps.bone_fates,
         rib_fates=steps.rib_fates,
+        rib_lengths_mm=rib_lengths(anatomy, steps.rib_fates, choices),
         depths=steps.depths,
         acts=order_acts(steps, choices),
         distance_error_words=solids.distance_error_words,
-        assumptions=(
-            *_assumptions(vertebra, solids, choices, arch),
-            *_opened(opened),
-            *deep.assumptions,
-        ),
+        assumptions=_assumptions(ground, arch, cuts, opened, steps.rib_fates),
     )
 
 
-def _depths(
-    anatomy: Anatomy,
-    solids: ResectionSolids,
-    bones: BoneSolids,
-    cuts: tuple[HalfCut, ...],
-    settings: DepthSettings,
-) -> tuple[DepthFan, ...]:
-    return measure_depths(
-        anatomy,
+@dataclass(frozen=True, slots=True)
+class _Ground:
+    """What a plan stands on."""
+
+    anatomy: Anatomy
+    solids: ResectionSolids
+    bones: BoneSolids
+    vertebra: Vertebra
+    choices: Choices
+
+    @property
+    def deep(self) -> DepthSettings:
+        return DepthSettings(contour_error_mm=self.choices.contour_error_mm)
+
+
+def _steps(
+    ground: _Ground, arch: ArchPlan, cuts: Cuts, planes: tuple[HalfCut, ...], bone: ArchBone
+) -> PlannedSteps:
+    """What the order of acts is built from."""
+    solids, bones = ground.solids, ground.bones
+    body_cuts = (*cuts.cranial.values(), *cuts.caudal.values())
+    depths = measure_depths(
+        ground.anatomy,
         solids.level,
         DepthBones(front=bones.front, vessels=bones.vessels, known=bones.known),
-        cuts,
-        settings=settings,
+        body_cuts,
+        settings=ground.deep,
         bone_error_mm=solids.bone_error_mm,
+    )
+    return PlannedSteps(
+        cuts=(*body_cuts, *(cut for cut in planes if all(cut is not b for b in body_cuts))),
+        depths=depths,
+        open_side=arch.open_side,
+        bone_fates=_fates(arch, cuts, bones, ground.vertebra, bone.nibbled),
+        rib_fates=plan_ribs(ground.anatomy, solids.levels, body_cuts, ground.choices),
+        has_tract=solids.has_tract,
     )
 
 
@@ -195,7 +221,7 @@ def measure_bone_faces(
         One a face with bone in it.
     """
     known = {measured.name: measured for measured in before}
-    return _bone_faces(faces_of(bones, solids, vertebra, cuts), vertebra, solids, known)
+    return _bone_faces(faces_of(bones, vertebra, cuts), vertebra, solids, known)
 
 
 def _bone_faces(
@@ -244,15 +270,24 @@ def _bone_face(
 
 
 def _assumptions(
-    vertebra: Vertebra, solids: ResectionSolids, choices: Choices, arch: ArchPlan
+    ground: _Ground,
+    arch: ArchPlan,
+    cuts: Cuts,
+    opened: tuple[Contamination, ...],
+    ribs: Mapping[str, RibFate],
 ) -> tuple[str, ...]:
-    notes = [*assumed_settings(choices), *ASSUMPTIONS, *solids.assumptions, *arch.notes]
+    vertebra, solids = ground.vertebra, ground.solids
+    notes = [*assumed_settings(ground.choices), *ASSUMPTIONS, *solids.assumptions, *arch.notes]
+    if cuts.has_chosen_parts:
+        notes.append(PARTS_RULE)
+    if len(solids.levels) > 1:
+        notes.append(SEVERAL_BODIES)
     if vertebra.frame_from_neighbours and vertebra.own_frame_differs_deg is not None:
         notes.append(
             f"the frame of {vertebra.level} is interpolated from its neighbours; its own differs "
             f"by {vertebra.own_frame_differs_deg:.1f} degrees"
         )
-    return tuple(notes)
+    return (*notes, *_opened(opened), *_rib_notes(ground, ribs), *ground.deep.assumptions)
 
 
 def _opened(opened: tuple[Contamination, ...]) -> tuple[str, ...]:
@@ -264,15 +299,44 @@ def _opened(opened: tuple[Contamination, ...]) -> tuple[str, ...]:
     )
 
 
-def _by_side(nibbled: Solid, vertebra: Vertebra) -> dict[str, Solid]:
-    return {
-        f"nibbled bone on the {side.value}": trimmed(nibbled, [mid_plane(vertebra, side)])
-        for side in Side
-    }
+def _rib_notes(ground: _Ground, fates: Mapping[str, RibFate]) -> tuple[str, ...]:
+    """Say where a rib's length is assumed, and where tumour lies in a rib that is removed."""
+    solids, bones, choices = ground.solids, ground.bones, ground.choices
+    notes = []
+    chosen = {rib_name(rib): choices.rib(str(rib.level), rib.side) for rib in ground.anatomy.ribs}
+    for name, fate in fates.items():
+        if fate is RibFate.KEPT:
+            continue
+        if chosen[name].length_mm is None:
+            notes.append(f"length of the {name} {ASSUMED_RIB_LENGTH_MM:.1f} mm (assumed default)")
+        surface = solids.ribs.get(name)
+        if fate is RibFate.REMOVED and surface is not None:
+            inside = float((solid_from_surface(surface) ^ bones.tumour).volume())
+            if inside >= NOISE_MM3:
+                notes.append(
+                    f"the {name} is removed by itself, but {inside / 1000.0:.2f} ml of tumour lie "
+                    "in it: with 'head on piece' it would leave with the piece"
+                )
+    return tuple(notes)
+
+
+def _nibbled_parts(bones: BoneSolids, bone: ArchBone, vertebra: Vertebra) -> dict[str, Solid]:
+    """Nibbled bone by part, on the sides where it meets tumour at all."""
+    found: dict[str, Solid] = {}
+    for side in Side:
+        half = trimmed(bone.nibbled, [mid_plane(vertebra, side)])
+        if half.is_empty() or half.min_gap(bones.tumour, TOUCHES_MM) >= TOUCHES_MM:
+            continue
+        for part, solid in bones.arch_parts.items():
+            here = half ^ solid
+            if not here.is_empty():
+                name = part.value
+                found[name] = found[name] + here if name in found else here
+    return found
 
 
 def _fates(
-    arch: ArchPlan, bones: BoneSolids, vertebra: Vertebra, nibbled: Solid
+    arch: ArchPlan, cuts: Cuts, bones: BoneSolids, vertebra: Vertebra, nibbled: Solid
 ) -> dict[str, BoneFate]:
     """Fates of the arch's parts; the arch cut splits those of a side that leaves with the piece.
 
@@ -280,8 +344,9 @@ def _fates(
     it: outlines made another way move the cut by tenths of a mm and change no word.
     """
     fates = dict(arch.fates)
-    own = bones.bone[vertebra.level] if vertebra.level else bones.all_bone
-    for side in arch.with_piece:
+    chosen = {part.value for part in (*arch.whole, *arch.nibbled, *arch.stays)}
+    own = bones.own
+    for side in arch.with_piece if cuts.arch else ():
         half = [mid_plane(vertebra, side), canal_plane(vertebra)]
         behind_mm3 = float(trimmed(nibbled, half).volume())
         leaves_mm3 = float(trimmed(own, half).volume()) - behind_mm3
@@ -289,5 +354,6 @@ def _fates(
             continue
         fate = BoneFate.PIECE if behind_mm3 < CHIP_MM3 else BoneFate.SPLIT
         parts = ("lamina", "transverse process", "facets")
-        fates.update({f"{side.value} {part}": fate for part in parts})
+        names = (f"{side.value} {part}" for part in parts)
+        fates.update({name: fate for name in names if name not in chosen})
     return fates

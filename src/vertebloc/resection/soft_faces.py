@@ -34,6 +34,8 @@ def measure_soft_faces(
     cuts: tuple[HalfCut, ...],
     tumour: SignedDistance,
     cuffs: Mapping[SoftFace, CuffChoice],
+    *,
+    arch_only: bool = False,
 ) -> tuple[FaceMargin, ...]:
     """Distance from each dissected face of the piece to tumour, with the chosen cuff.
 
@@ -49,6 +51,8 @@ def measure_soft_faces(
         Tumour and what counts as tumour.
     cuffs : mapping of SoftFace to CuffChoice
         Soft tissue taken along: its thickness is added where a cuff is chosen.
+    arch_only : bool
+        Whether the piece is the arch, which has the sac in front of it and muscle behind.
 
     Returns
     -------
@@ -58,7 +62,7 @@ def measure_soft_faces(
     corners = piece.corners
     middles = corners.mean(axis=1)
     distances = np.maximum(_least_distances(corners, middles, tumour), 0.0)
-    parts = triangles_of_soft_faces(piece, vertebra, cuts)
+    parts = triangles_of_soft_faces(piece, vertebra, cuts, arch_only=arch_only)
     areas = _areas(corners)
     found = []
     for face, name in SOFT_NAMES.items():
@@ -77,7 +81,7 @@ def measure_soft_faces(
                 weakest=middles[at],
                 weakest_in_words=place_in_words(vertebra, middles[at]),
                 tumour_crossed_mm2=0.0,
-                barrier=soft_barrier(face, cuff, float(distances[at])),
+                barrier=soft_barrier(face, cuff, float(distances[at]), arch_only=arch_only),
                 allowance=None,
                 face=None,
             )
@@ -86,7 +90,11 @@ def measure_soft_faces(
 
 
 def triangles_of_soft_faces(
-    piece: TriangleSurface, vertebra: Vertebra, cuts: tuple[HalfCut, ...]
+    piece: TriangleSurface,
+    vertebra: Vertebra,
+    cuts: tuple[HalfCut, ...],
+    *,
+    arch_only: bool = False,
 ) -> dict[SoftFace, NDArray[np.int64]]:
     """Which triangles of the piece's surface belong to which dissected face.
 
@@ -98,6 +106,8 @@ def triangles_of_soft_faces(
         Its frame names the directions.
     cuts : tuple of HalfCut
         Triangles on these planes are bone faces and belong to none.
+    arch_only : bool
+        Whether the piece is the arch, which has the sac in front of it and muscle behind.
 
     Returns
     -------
@@ -112,7 +122,7 @@ def triangles_of_soft_faces(
         cut_away |= np.all(on_plane[piece.triangles], axis=1)
     normals = vertebra.lps_from_vertebra.inverse.vectors(_across(corners))
     apart = cut_away | _in_disc(normals) | _on_seam(vertebra, corners)
-    facing = _facing(vertebra, normals, middles)
+    facing = _facing(vertebra, normals, middles, arch_only=arch_only)
     chosen = ~apart & (_areas(corners) > 1e-9)
     return {
         face: np.flatnonzero(chosen & (facing == place)) for place, face in enumerate(SOFT_NAMES)
@@ -138,18 +148,27 @@ def _least_distances(
 
 
 def _facing(
-    vertebra: Vertebra, normals: NDArray[np.float64], middles: NDArray[np.float64]
+    vertebra: Vertebra,
+    normals: NDArray[np.float64],
+    middles: NDArray[np.float64],
+    *,
+    arch_only: bool,
 ) -> NDArray[np.int64]:
-    """Which soft face each triangle belongs to, by the direction it faces."""
+    """Which soft face each triangle belongs to, by the direction it faces.
+
+    Of an arch, what faces forward lies on the sac; its back counts to the sides.
+    """
     local = vertebra.lps_from_vertebra.inverse.points(middles)
     x, y = normals[:, 0], normals[:, 1]
     half = (vertebra.left_wall_mm - vertebra.right_wall_mm) / 2.0
-    back = (y > np.abs(x)) & (np.abs(local[:, 0]) < 0.6 * half)
+    towards_sac = -y if arch_only else y
+    back = (towards_sac > np.abs(x)) & (np.abs(local[:, 0]) < 0.6 * half)
     front = -y > np.abs(x)
     left = local[:, 0] > 0.0
     names = list(SOFT_NAMES)
     facing = np.where(left, names.index(SoftFace.LEFT_SIDE), names.index(SoftFace.RIGHT_SIDE))
-    facing[front] = names.index(SoftFace.FRONT)
+    if not arch_only:
+        facing[front] = names.index(SoftFace.FRONT)
     facing[back] = names.index(SoftFace.DURA)
     return facing
 

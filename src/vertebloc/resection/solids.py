@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,6 +22,7 @@ from vertebloc.anatomy.outlines import (
 )
 from vertebloc.anatomy.structures import Contour, Structure
 from vertebloc.errors import InputError
+from vertebloc.resection.kinds import resected_levels
 from vertebloc.space.accuracy import (
     distance_error_of,
     distance_error_words,
@@ -30,6 +31,7 @@ from vertebloc.space.accuracy import (
 from vertebloc.space.fields import DistanceField, distance_field_of_mask, distance_field_of_surface
 from vertebloc.space.grids import Volume
 from vertebloc.space.label_surfaces import surface_from_mask
+from vertebloc.space.planes import Plane
 from vertebloc.space.sections import solid_from_surface, surface_of_solid, united
 from vertebloc.space.surfaces import TriangleSurface
 
@@ -56,8 +58,11 @@ class ResectionSolids:
     """Bones and tumour around one level, as surfaces and as distance fields."""
 
     level: Level
-    neighbours: tuple[Level, Level]  #: the vertebra above and the one below
-    bone: Mapping[Level, TriangleSurface]  #: those three; bone destroyed by tumour included
+    levels: tuple[Level, ...]  #: whose bodies come out, from head to feet
+    neighbours: tuple[Level, Level]  #: the vertebra above the first and the one below the last
+    bone: Mapping[Level, TriangleSurface]  #: all of those; bone destroyed by tumour included
+    back_walls: Mapping[Level, Plane]  #: several bodies: each posterior wall, its front negative;
+    #: empty for one body, whose wall serves its neighbours too
     tumour: TriangleSurface  #: with the tract in bone and the scarred bed
     tumour_field: DistanceField
     bone_field: DistanceField  #: of the diseased vertebra
@@ -75,7 +80,9 @@ class ResectionSolids:
     assumptions: tuple[str, ...]
 
 
-def collect_solids(contours: ContourSet, anatomy: Anatomy, level: Level) -> ResectionSolids:
+def collect_solids(
+    contours: ContourSet, anatomy: Anatomy, level: Level, levels: tuple[str, ...] = ()
+) -> ResectionSolids:
     """Bring bones, tumour and soft structures around a level into shape for planning.
 
     Parameters
@@ -86,6 +93,8 @@ def collect_solids(contours: ContourSet, anatomy: Anatomy, level: Level) -> Rese
         What the anatomy room found on the same outlines.
     level : Level
         The diseased vertebra.
+    levels : tuple of str
+        Whose bodies come out, from head to feet; empty: the diseased one only.
 
     Returns
     -------
@@ -95,15 +104,19 @@ def collect_solids(contours: ContourSet, anatomy: Anatomy, level: Level) -> Rese
     Raises
     ------
     InputError
-        If no tumour is outlined, the level or a neighbour is not there.
+        If no tumour is outlined, or a level or a neighbour is not there.
     """
-    neighbours = _neighbours(anatomy, level)
+    taken = resected_levels(anatomy, level, levels)
+    order = sorted(anatomy.vertebrae)
+    first, last = order.index(taken[0]) - 1, order.index(taken[-1]) + 1
     tumour, words, notes = _tumour_mask(contours, anatomy, level)
-    bones = {at: _bone_mask(contours, anatomy, at) for at in (neighbours[0], level, neighbours[1])}
+    bones = {at: _bone_mask(contours, anatomy, at) for at in order[first : last + 1]}
     shapes = {at: _given_bone_surface(contours, anatomy, at) for at in bones}
-    bones[level], note = _with_destroyed_bone(bones[level], tumour, anatomy, level)
-    if note:
-        shapes[level] = None
+    note: tuple[str, ...] = ()
+    for at in taken:
+        bones[at], said = _with_destroyed_bone(bones[at], tumour, anatomy, at)
+        if said:
+            shapes[at], note = None, (*note, *said)
     shape = {at: shapes[at] or surface_from_mask(bones[at], outward=False) for at in bones}
     sac = outline_mask(contours, contours.of(Structure.SAC))
     near = _cut_near(sac, tumour, NEAR_MM)
@@ -114,8 +127,10 @@ def collect_solids(contours: ContourSet, anatomy: Anatomy, level: Level) -> Rese
     vessels = {name: vessel for name, vessel in near_vessels.items() if vessel is not None}
     return ResectionSolids(
         level=level,
-        neighbours=neighbours,
+        levels=taken,
+        neighbours=(order[first], order[last]),
         bone=shape,
+        back_walls=_back_walls(anatomy, shape) if len(taken) > 1 else {},
         tumour=surface,
         tumour_field=field,
         bone_field=distance_field_of_mask(bones[level], rim_mm=10.0),
@@ -132,7 +147,7 @@ def collect_solids(contours: ContourSet, anatomy: Anatomy, level: Level) -> Rese
         ribs={
             f"{rib.side.value} rib of {rib.level}": surface_from_mask(rib.mask, outward=False)
             for rib in anatomy.ribs
-            if rib.level is not None and abs(_steps(anatomy, level, rib.level)) <= 1
+            if rib.level in bones
         },
         tumour_extent=(surface.vertices.min(axis=0), surface.vertices.max(axis=0)),
         distance_error_words=surface_error_words() if given else words,
@@ -140,25 +155,14 @@ def collect_solids(contours: ContourSet, anatomy: Anatomy, level: Level) -> Rese
     )
 
 
-def _neighbours(anatomy: Anatomy, level: Level) -> tuple[Level, Level]:
-    order = sorted(anatomy.vertebrae)
-    if level not in order:
-        raise InputError(
-            f"{level} is not among the outlined vertebrae "
-            f"({', '.join(map(str, order)) or 'none'}): choose one of them as the diseased level"
-        )
-    at = order.index(level)
-    if at in (0, len(order) - 1):
-        raise InputError(
-            f"the vertebra {'above' if at == 0 else 'below'} {level} is not outlined: "
-            "a plan needs both neighbours of the diseased vertebra"
-        )
-    return order[at - 1], order[at + 1]
-
-
-def _steps(anatomy: Anatomy, level: Level, other: Level) -> int:
-    order = sorted(anatomy.vertebrae)
-    return order.index(other) - order.index(level) if other in order else 99
+def _back_walls(anatomy: Anatomy, levels: Iterable[Level]) -> dict[Level, Plane]:
+    walls = {}
+    for level in levels:
+        vertebra = anatomy.vertebrae[level]
+        lps = vertebra.lps_from_vertebra
+        point = lps.points([0.0, vertebra.posterior_wall_mm, 0.0])[0]
+        walls[level] = Plane(point, lps.vectors([0.0, 1.0, 0.0])[0])
+    return walls
 
 
 def _bone_mask(contours: ContourSet, anatomy: Anatomy, level: Level) -> Volume:

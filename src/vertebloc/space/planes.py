@@ -59,6 +59,15 @@ class Plane:
         matrix[:3, 2], matrix[:3, 3] = self.normal, self.point
         return Transform(matrix, target=Frame.PATIENT_LPS, source=Frame.PLANE)
 
+    @property
+    def turned(self) -> Plane:
+        """The same plane with its sides swapped."""
+        return Plane(self.point, -self.normal)
+
+    def shifted(self, by_mm: float) -> Plane:
+        """A parallel plane, moved along its normal."""
+        return Plane(self.point + by_mm * self.normal, self.normal)
+
     def moved(self, lps_from_lps: Transform) -> Plane:
         """The plane after a rigid motion of space.
 

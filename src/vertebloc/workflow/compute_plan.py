@@ -33,6 +33,7 @@ class Prepared:
 
     level: Level
     contour_error_mm: float
+    levels: tuple[str, ...]  #: as chosen; empty: the diseased one only
     anatomy: Anatomy
     solids: ResectionSolids
     staging: Staging
@@ -50,12 +51,13 @@ class Prepared:
         Returns
         -------
         bool
-            False once another level or another contour error was chosen.
+            False once other levels or another contour error were chosen.
         """
         chosen = choices.level.diseased
-        return (
-            not chosen or Level.parse(chosen) == self.level
-        ) and choices.contour_error_mm == self.contour_error_mm
+        return (not chosen or Level.parse(chosen) == self.level) and (
+            choices.contour_error_mm,
+            choices.levels,
+        ) == (self.contour_error_mm, self.levels)
 
 
 def prepare_plan(contours: ContourSet, choices: Choices, say: Say) -> Prepared:
@@ -86,7 +88,7 @@ def prepare_plan(contours: ContourSet, choices: Choices, say: Say) -> Prepared:
     level = chosen or _diseased(anatomy)
     team_assumptions(anatomy, choices, tract=False)  # contradicting sides are refused early
     say("measuring tumour and bone")
-    solids = collect_solids(contours, anatomy, level)
+    solids = collect_solids(contours, anatomy, level, choices.levels)
     say("staging")
     settings = StagingSettings(contour_error_mm=choices.contour_error_mm)
     staging = stage_tumour(
@@ -107,6 +109,7 @@ def prepare_plan(contours: ContourSet, choices: Choices, say: Say) -> Prepared:
     return Prepared(
         level=level,
         contour_error_mm=choices.contour_error_mm,
+        levels=choices.levels,
         anatomy=anatomy,
         solids=solids,
         staging=staging,

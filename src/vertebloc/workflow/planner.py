@@ -17,7 +17,7 @@ import numpy as np
 
 from vertebloc.anatomy.contours import ContourSet
 from vertebloc.anatomy.model import Vertebra
-from vertebloc.case.choice_words import Placement
+from vertebloc.case.choice_words import KindChoice, Placement
 from vertebloc.case.choices import Choices, CutChoice, HalfPlacement
 from vertebloc.case.provenance import Inputs
 from vertebloc.errors import InputError
@@ -154,6 +154,8 @@ def measure_moved(
         If the cuts cross, or the moved one lies on the wrong side of the body.
     """
     prepared, bones = _kept()
+    if choices.kind is KindChoice.ARCH_ONLY:
+        raise InputError("kind is 'arch only': no body is cut, so that no cut can be pulled")
     vertebra = prepared.anatomy.vertebrae[prepared.level]
     if _KEPT.still is None or _KEPT.choices != choices:
         cuts = place_now(choices)
@@ -224,7 +226,8 @@ def as_placed(cuts: Cuts, vertebra: Vertebra) -> dict[str, CutChoice]:
     Returns
     -------
     dict of str to CutChoice
-        ``cranial`` and ``caudal``.
+        ``cranial`` and ``caudal``; half a body: the half that is not cut as the one that is;
+        arch only: none.
     """
     from_lps = vertebra.lps_from_vertebra.inverse
     found = {}
@@ -240,7 +243,9 @@ def as_placed(cuts: Cuts, vertebra: Vertebra) -> dict[str, CutChoice]:
                 tilt_deg=round(float(tilt), 2),
                 roll_deg=round(float(roll), 2),
             )
-        found[name] = CutChoice(placed=Placement.BY_HAND, halves=placed)
+        if placed:
+            given = {side: placed.get(side) or placed[side.other] for side in Side}
+            found[name] = CutChoice(placed=Placement.BY_HAND, halves=given)
     return found
 
 

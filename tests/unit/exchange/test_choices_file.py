@@ -111,7 +111,7 @@ def test_every_entry_is_explained_before_it_stands() -> None:
     assert "# Default: 5.0 (assumed" in text
     assert '# This value: 96 % of the tumour lies in T10\ndiseased = ""\n' in text
     numbers = [e for e in ENTRIES if e.path[-1].endswith(("_mm", "_deg"))]
-    assert len(numbers) == 3 + 2 * 2 * 3 + 4
+    assert len(numbers) == 4 + 2 * 2 * 3 + 4
     assert all(re.search(r"(mm|degrees)\b", e.what) for e in numbers)
 
 
@@ -183,8 +183,8 @@ MISTAKES = {
         ["no entry level.kerf_mm", "did you mean kerf_mm?"],
     ),
     "an unknown table": (
-        '[levels] #<-\ndiseased = "T10"',
-        ['no entry levels = { diseased = "T10" }', "did you mean level?"],
+        '[lewel] #<-\ndiseased = "T10"',
+        ['no entry lewel = { diseased = "T10" }', "did you mean level?"],
     ),
     "an unknown empty table": ("[surgeon] #<-", ["no entry surgeon = {}", "level"]),
     "a table as a value": ('level = "T10" #<-', ['level = "T10"', "[level]"]),
@@ -208,6 +208,23 @@ MISTAKES = {
     "an angle in the wrong place": (
         '[cuts.caudal]\nplaced = "by hand"\n[cuts.caudal.left]\nheight_mm = 1\ntilt_deg = 90 #<-',
         ["cuts.caudal.left.tilt_deg = 90", "a number from -45 to 45 degrees"],
+    ),
+    "a kind that does not exist": (
+        'kind = "quarter" #<-',
+        ['kind = "quarter"', '"whole body", "half body" or "arch only"'],
+    ),
+    "levels out of order": (
+        'levels = ["T11", "T10"] #<-',
+        ['levels = ["T11", "T10"]', "from head to feet", '["T10", "T11"]'],
+    ),
+    "a level that is none": ('levels = ["T10", ""] #<-', ['levels = ["T10", ""]']),
+    "half of two bodies": (
+        'kind = "half body" #<-\nlevels = ["T10", "T11"]',
+        ["'half body'", "is for one vertebra"],
+    ),
+    "a sagittal cut through whole bodies": (
+        'kind = "whole body" #<-\nsagittal_cut_mm = 4.0',
+        ["sagittal_cut_mm is 4", "goes with 'half body' only"],
     ),
     "no rib": (
         '[ribs]\n"L1 left" = "kept" #<-',

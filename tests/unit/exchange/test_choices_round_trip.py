@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tomllib
+from dataclasses import replace
 from enum import Enum
 from typing import Any
 
@@ -16,6 +17,7 @@ from vertebloc.case.choice_words import (
     CountedFrom,
     CuffSurface,
     DeliverySide,
+    KindChoice,
     OpenSide,
     Placement,
     RibFateChoice,
@@ -74,7 +76,7 @@ CUFFS = st.just(CuffChoice()) | st.builds(
     thickness_mm=_number("thickness_mm"),
 )
 THORACIC = st.sampled_from([f"T{n}" for n in range(1, 14)])
-CHOICES = st.builds(
+PLAIN_CHOICES = st.builds(
     Choices,
     level=st.builds(LevelChoice, counted_from=_word(CountedFrom))
     | st.builds(
@@ -105,6 +107,22 @@ CHOICES = st.builds(
         st.builds(Override, what=NAMES, who=NAMES, reason=NAMES), max_size=3
     ).map(tuple),
 )  # fmt: skip
+
+
+def _with_kind(plain: Choices, kind: KindChoice, sagittal_mm: float, several: bool) -> Choices:
+    """The same choices for another kind, as far as the diseased vertebra allows it."""
+    if kind is KindChoice.HALF_BODY:
+        return replace(plain, kind=kind, sagittal_cut_mm=sagittal_mm)
+    if kind is KindChoice.ARCH_ONLY or not several:
+        return replace(plain, kind=kind)
+    beside = {"T13": ("T12", "T13"), "C7": ("C7", "T1"), "L6": ("L5", "L6"), "": ("T9", "T10")}
+    name = plain.level.diseased
+    return replace(plain, levels=beside.get(name) or (name, f"{name[0]}{int(name[1:]) + 1}"))
+
+
+CHOICES = st.builds(
+    _with_kind, PLAIN_CHOICES, _word(KindChoice), _number("sagittal_cut_mm"), st.booleans()
+)
 REASONS = st.dictionaries(st.sampled_from([entry.key for entry in ENTRIES]), LINES, max_size=4)
 
 

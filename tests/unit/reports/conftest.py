@@ -293,6 +293,7 @@ def made_plan() -> ResectionPlan:
     return ResectionPlan(
         kind=Kind.WHOLE_BODY,
         level=Level("T10"),
+        levels=(Level("T10"),),
         wanted_margin_mm=0.0,
         cuts=(
             half_cut("cranial cut, left half", cranial, upper, Side.LEFT),
@@ -344,6 +345,7 @@ def made_plan() -> ResectionPlan:
             "left rib of T11": RibFate.HEAD_ON_PIECE,
             "right rib of T11": RibFate.KEPT,
         },
+        rib_lengths_mm={"left rib of T10": 35.0, "left rib of T11": 20.0},
         depths=made_depths(),
         acts=made_acts(),
         distance_error_words="distances are right to 0.25 mm if the outlines are",

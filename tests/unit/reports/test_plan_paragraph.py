@@ -219,6 +219,6 @@ def test_every_choice_shows_what_is_chosen_and_every_part_has_a_name_of_its_own(
 
 def test_endplates_are_those_of_the_neighbours():
     class Solids:
-        level, neighbours = LEVELS[2], (LEVELS[1], LEVELS[3])
+        level, levels, neighbours = LEVELS[2], (LEVELS[2],), (LEVELS[1], LEVELS[3])
 
     assert plan_ground(made_anatomy(), Solids()) == GROUND

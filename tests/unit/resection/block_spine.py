@@ -13,6 +13,7 @@ from vertebloc.anatomy.model import Anatomy, CanalSpline, Handedness, SideVerdic
 from vertebloc.case.choices import Choices
 from vertebloc.resection import ResectionSolids, plan_resection
 from vertebloc.space.frames import Frame
+from vertebloc.space.planes import Plane
 from vertebloc.space.sections import solid_from_surface, surface_of_solid, united
 from vertebloc.space.solids import RoundedBox, Union
 from vertebloc.space.surfaces import TriangleSurface
@@ -91,6 +92,11 @@ def vertebra(level):
     )
 
 
+def wall(level):
+    """The posterior wall, its front on the negative side."""
+    return Plane([0.0, 14.0, height_of(level)], [0.0, 1.0, 0.0])
+
+
 def anatomy(ribs=()):
     ends = np.array([[0.0, 19.0, 100.0], [0.0, 19.0, 0.0], [0.0, 19.0, -100.0]])
     return Anatomy(
@@ -112,17 +118,21 @@ def ball(centre, radii, segments=96):
     return surface_of_solid(made.translate(tuple(map(float, centre))))
 
 
-def solids_with(tumour: TriangleSurface, distance, *, level=T10, levels=(), ribs=None):
+def solids_with(
+    tumour: TriangleSurface, distance, *, level=T10, levels=(), ribs=None, reach_mm=12.0
+):
     """What is planned on: the boxes, and a tumour given as surface and as closed form."""
     at = levels or (level,)
     above, below = LEVELS.index(at[0]) - 1, LEVELS.index(at[-1]) + 1
     low, high = tumour.vertices.min(axis=0), tumour.vertices.max(axis=0)
     return ResectionSolids(
         level=level,
+        levels=at,
+        back_walls={lv: wall(lv) for lv in LEVELS[above : below + 1]} if len(at) > 1 else {},
         neighbours=(LEVELS[above], LEVELS[below]),
         bone={lv: surface_of_solid(bone_solid(lv)) for lv in LEVELS[above : below + 1]},
         tumour=tumour,
-        tumour_field=exact_field(distance, low - 12.0, high + 12.0, 0.75),
+        tumour_field=exact_field(distance, low - reach_mm, high + reach_mm, 0.75),
         bone_field=exact_field(bone_distance(), (-30, -16, -16), (30, 47, 16), 1.0),
         sac=None,
         sac_field=None,

@@ -11,6 +11,7 @@ from vertebloc.case.choice_words import DeliverySide, OpenSide, Placement
 from vertebloc.case.choices import ArchChoice, Choices, CutChoice, HalfPlacement
 from vertebloc.errors import InputError, NoSolutionError
 from vertebloc.resection import fates as fates_room
+from vertebloc.resection.arch_bone import arch_bone
 from vertebloc.resection.fates import plan_arch
 from vertebloc.resection.model import BoneFate, FaceKind, RibFate
 from vertebloc.resection.piece import piece_of, prepare_bones
@@ -278,7 +279,7 @@ def test_what_is_kept_from_an_earlier_plan_changes_nothing(lead):
         for bones in (used, prepare_bones(lead.solids, lead.vertebra)):
             cuts = place_cuts(lead.anatomy, lead.solids, bones, choices, arch)
             faces = measure_bone_faces(bones, lead.solids, lead.vertebra, cuts)
-            piece = piece_of(bones, lead.solids, lead.vertebra, cuts)
+            piece = piece_of(bones, lead.vertebra, cuts, arch_bone(bones, lead.vertebra, cuts))
             both.append((piece.volume(), {f.name: (f.margin_mm, f.area_mm2) for f in faces}))
         assert both[0][0] == pytest.approx(both[1][0], rel=1e-12)
         assert both[0][1] == both[1][1]
