@@ -272,6 +272,14 @@ def look_at(level: str, *, diseased: bool) -> str:
     return f"look at {level}" + (", the diseased vertebra" if diseased else "")
 
 
+UNCONFIRMED = "unconfirmed"
+
+
+def counted_as(number: int, end: str) -> str:
+    """The number that theatre says at a vertebra."""
+    return f", number {number} from the {end}"
+
+
 #: Names of the unfolded piece's sides, in letters that say which way it is held.
 CARTON_PANELS = {
     "cranial": "HEAD END",

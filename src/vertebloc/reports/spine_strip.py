@@ -7,7 +7,7 @@ from typing import Any
 from xml.sax.saxutils import escape
 
 from vertebloc.anatomy.levels import Level
-from vertebloc.anatomy.model import Anatomy
+from vertebloc.anatomy.model import Anatomy, Vertebra
 from vertebloc.case.choice_words import CountedFrom
 from vertebloc.reports import page_words as words
 from vertebloc.reports import palette
@@ -16,6 +16,9 @@ from vertebloc.space.frames import Side
 _WIDTH, _TOP = 110.0, 26.0
 _ROWS_PX = (40.0, 118.0)  #: least and most height of one vertebra's row
 _STRIP_PX = 760.0
+_BODY = 0.66  #: share of a row that the body takes; the rest is disc
+_ACROSS = 0.5  #: a cut whose normal leans further from the body's axis is none across (cosine)
+_LAST_LUMBAR = ("L5", "L6")  #: only these are sure to lie on the sacrum
 
 
 def strip_svg(anatomy: Anatomy, level: Level, document: Mapping[str, Any] | None) -> str:
@@ -42,8 +45,11 @@ def strip_svg(anatomy: Anatomy, level: Level, document: Mapping[str, Any] | None
     ribs = {(rib.level, rib.side) for rib in anatomy.ribs}
     with_ribs = {rib.level for rib in anatomy.ribs if rib.level is not None}
     counts = _counts(order, confirmation, with_ribs)
+    confirmed = bool(confirmation.get("confirmed"))
+    cuts = _cut_lines(order, document, row, anatomy)
     drawn = [
-        f'<svg viewBox="0 0 {_WIDTH:.0f} {_TOP * 2 + row * len(order):.0f}" '
+        f'<svg xmlns="http://www.w3.org/2000/svg" '
+        f'viewBox="0 0 {_WIDTH:.0f} {_TOP * 2 + row * len(order):.0f}" '
         'font-family="DejaVu Sans, sans-serif" font-size="14" '
         f'role="group" aria-label="{escape(words.DIRECTION_ORDER)}">',
         '<defs><pattern id="strip-hatch" width="7" height="7" patternUnits="userSpaceOnUse" '
@@ -52,19 +58,26 @@ def strip_svg(anatomy: Anatomy, level: Level, document: Mapping[str, Any] | None
         _text(_WIDTH / 2, 13, words.HEAD, palette.SOFT),
     ]
     for place, at in enumerate(order):
-        top = _TOP + place * row
         sides = [side for side in Side if (at, side) in ribs]
-        drawn.append(_vertebra(at, top, row, diseased=at == level, ribs=sides))
+        said = words.look_at(str(at), diseased=at == level)
         if at in counts:
-            drawn.append(_count(counts[at], top + row * 0.62))
-    drawn += [_cut_line(order, cut, row, anatomy) for cut in _body_cuts(document)]
+            said += words.counted_as(counts[at], str(confirmation["counted_from"]))
+        drawn.append(
+            f'<a href="#" id="level-{at}" data-level="{at}" aria-label="{escape(said)}">'
+            f"{_vertebra(at, _TOP + place * row, row, diseased=at == level, ribs=sides)}</a>"
+        )
+        if at in counts:
+            drawn.append(_count(counts[at], _TOP + place * row + row * 0.46))
+    drawn += [_cut_line(x, y) for x, y in cuts]
+    if level in order and not confirmed:
+        drawn.append(_unconfirmed(_TOP + order.index(level) * row, row, [y for _, y in cuts]))
     foot = _TOP * 1.5 + row * len(order)
     drawn.append(_text(_WIDTH / 2, foot, words.FEET, palette.SOFT))
     return "".join(drawn) + "</svg>"
 
 
 def _vertebra(at: Level, top: float, row: float, *, diseased: bool, ribs: list[Side]) -> str:
-    height = row * 0.66
+    height = row * _BODY
     fill = "url(#strip-hatch)" if diseased else palette.BONE
     ink = "#ffffff" if diseased else palette.INK
     arcs = "".join(_rib(side, top, row) for side in ribs)
@@ -74,19 +87,35 @@ def _vertebra(at: Level, top: float, row: float, *, diseased: bool, ribs: list[S
         if diseased
         else ""
     )
-    label = words.look_at(str(at), diseased=diseased)
     return (
-        f'<a href="#" data-level="{at}" aria-label="{escape(label)}">{arcs}'
-        f'<rect x="40" y="{top:.1f}" width="44" height="{height:.1f}" rx="8" fill="{fill}" '
-        f'stroke="{palette.BONE_EDGE}"/>{ground}'
-        f"{_text(62, top + height / 2, str(at), ink, bold=True)}</a>"
+        f'{arcs}<rect class="body" x="40" y="{top:.1f}" width="44" height="{height:.1f}" rx="8" '
+        f'fill="{fill}" stroke="{palette.BONE_EDGE}"/>{ground}'
+        f"{_text(62, top + height / 2, str(at), ink, bold=True)}"
+    )
+
+
+def _unconfirmed(top: float, row: float, cuts: list[float]) -> str:
+    """A broken outline about a level that nobody has confirmed, and the word, clear of cuts."""
+    height = row * _BODY
+    below, above = top + height + 9.0, top - 9.0
+    free = [y for y in (below, above) if all(abs(y - cut) > 9.0 for cut in cuts)]
+    at = (free or [below])[0]
+    return (
+        f'<rect class="unconfirmed" x="37" y="{top - 3:.1f}" width="50" '
+        f'height="{height + 6:.1f}" rx="10" fill="none" stroke="{palette.INK}" stroke-width="2" '
+        'stroke-dasharray="5 4"/>'
+        f'<rect x="12" y="{at - 7.5:.1f}" width="96" height="15" rx="3" '
+        f'fill="{palette.TUMOUR_WASH}"/>'
+        f'<text x="60" y="{at:.1f}" text-anchor="middle" dominant-baseline="central" '
+        f'font-size="13" fill="{palette.INK}">{escape(words.UNCONFIRMED)}</text>'
     )
 
 
 def _rib(side: Side, top: float, row: float) -> str:
     start, turn, reach = (40, -24, -34) if side is Side.LEFT else (84, 18, 22)
     return (
-        f'<path d="M{start} {top + row * 0.08:.1f}q{turn} 2 {reach} {row * 0.22:.1f}" '
+        f'<path class="rib {side.value}" d="M{start} {top + row * 0.08:.1f}'
+        f'q{turn} 2 {reach} {row * 0.22:.1f}" '
         f'fill="none" stroke="{palette.BONE_EDGE}" stroke-width="4"/>'
     )
 
@@ -115,30 +144,73 @@ def _counts(
         return {}
     ribbed = [place for place, at in enumerate(order) if at in with_ribs]
     if end == CountedFrom.FIRST_RIB.value and ribbed:
-        return {
-            at: place - ribbed[0] + 1 for place, at in enumerate(order[ribbed[0] :], ribbed[0])
-        }
+        return _onwards(order, range(ribbed[0], len(order)))
     if end == CountedFrom.LAST_RIB.value and ribbed:
-        return {at: ribbed[-1] - place + 1 for place, at in enumerate(order[: ribbed[-1] + 1])}
-    if end == CountedFrom.SACRUM.value:
-        return {at: len(order) - place for place, at in enumerate(order)}
+        return _onwards(order, range(ribbed[-1], -1, -1))
+    if end == CountedFrom.SACRUM.value and order and str(order[-1]) in _LAST_LUMBAR:
+        return _onwards(order, range(len(order) - 1, -1, -1))
     return {}
 
 
-def _body_cuts(document: Mapping[str, Any] | None) -> list[Mapping[str, Any]]:
-    if document is None:
-        return []
-    return [cut for cut in document["resection"]["cuts"] if "height_in_words" in cut]
+def _onwards(order: list[Level], places: range) -> dict[Level, int]:
+    """Numbers from 1 on, as far as no vertebra is missing between two outlined ones."""
+    found: dict[Level, int] = {}
+    for number, place in enumerate(places, 1):
+        at = order[place]
+        if found and not _are_neighbours(order[places[number - 2]], at):
+            break
+        found[at] = number
+    return found
 
 
-def _cut_line(order: list[Level], cut: Mapping[str, Any], row: float, anatomy: Anatomy) -> str:
-    """A teal line at the height of the cut's entry within the vertebra it runs through."""
-    at = Level.parse(cut["level"])
-    if at not in order:
-        return ""
-    vertebra = anatomy.vertebrae[at]
-    z = float(vertebra.lps_from_vertebra.inverse.points(cut["entry_lps_mm"])[0][2])
-    span = vertebra.upper_endplate_mm - vertebra.lower_endplate_mm
-    share = (vertebra.upper_endplate_mm - z) / span
-    y = _TOP + order.index(at) * row + row * 0.66 * share
-    return f'<path d="M30 {y:.1f}h66" stroke="{palette.CUT}" stroke-width="4"/>'
+def _are_neighbours(one: Level, other: Level) -> bool:
+    """Whether two names follow each other; T11 to T13 may be the last with a rib."""
+    upper, lower = sorted((one, other))
+    if upper.region == lower.region:
+        return lower.number == upper.number + 1
+    last = {"C": (7,), "T": (11, 12, 13), "L": (4, 5, 6)}[upper.region]
+    return upper.number in last and lower.number == 1
+
+
+def _cut_lines(
+    order: list[Level], document: Mapping[str, Any] | None, row: float, anatomy: Anatomy
+) -> list[tuple[Side, float]]:
+    """Side and height in the strip of each half cut across the column."""
+    found = []
+    for cut in [] if document is None else document["resection"]["cuts"]:
+        at = Level.parse(cut["level"])
+        if at not in order:
+            continue
+        across = anatomy.vertebrae[at].lps_from_vertebra.axis(2)
+        if abs(sum(a * b for a, b in zip(across, cut["normal"], strict=True))) < _ACROSS:
+            continue  # through the arch
+        found.append((Side(cut["side"]), _height_px(cut["entry_lps_mm"], order, row, anatomy)))
+    return found
+
+
+def _height_px(point: Any, order: list[Level], row: float, anatomy: Anatomy) -> float:
+    """Where a place lies in the strip: by its share of the body, or of the gap below it."""
+    above_mm = [_above_and_below_mm(anatomy.vertebrae[at], point) for at in order]
+    for place, (over, under) in enumerate(above_mm):
+        top = _TOP + place * row
+        if over < 0.0:  # above this body, and not in one further up
+            before = -above_mm[place - 1][1] if place else row
+            share = before / (before - over) if before - over > 0.0 else 0.5
+            return top - row * (1.0 - _BODY) * (1.0 - share)
+        if under >= 0.0:
+            return top + row * _BODY * over / (over + under)
+    return _TOP + row * len(order) - row * (1.0 - _BODY) / 2.0
+
+
+def _above_and_below_mm(vertebra: Vertebra, point: Any) -> tuple[float, float]:
+    """How far a place lies under the upper endplate, and over the lower one."""
+    z = float(vertebra.lps_from_vertebra.inverse.points(point)[0][2])
+    return vertebra.upper_endplate_mm - z, z - vertebra.lower_endplate_mm
+
+
+def _cut_line(side: Side, y: float) -> str:
+    """A teal line on the side that it is cut from; two halves at one height make one line."""
+    start = 28 if side is Side.LEFT else 62
+    return f'<path class="cut {side.value}" d="M{start} {y:.1f}h34" stroke="{palette.CUT}" ' + (
+        'stroke-width="4"/>'
+    )
