@@ -8,6 +8,8 @@ from vertebloc.published import margins
 from vertebloc.reports.page_words import Question
 from vertebloc.resection.allowance import SEARCHED_TO_DEG, SEARCHED_TO_MM
 from vertebloc.resection.cuts import CUT_RULE
+from vertebloc.resection.margin_map import PITCH_MM
+from vertebloc.space.accuracy import MEASURED
 from vertebloc.staging.model import StagingSettings
 
 
@@ -38,7 +40,16 @@ def why_of(question: Question) -> tuple[Why, ...]:
         Question.PICTURES: (_SIZES,),
         Question.LEVEL: (_LEVEL, _SIDES),
         Question.SPREAD: (_sectors(), _LAYERS),
-        Question.CUTS: (_PLACES, _MARGIN, _allowance(), _hand(), _LEFT_BEHIND, _KEYSTONE),
+        Question.CUTS: (
+            _PLACES,
+            _MARGIN,
+            _MAP,
+            _allowance(),
+            _hand(),
+            _distances(),
+            _LEFT_BEHIND,
+            _KEYSTONE,
+        ),
     }[question]
 
 
@@ -86,6 +97,14 @@ _MARGIN = Why(
     limits="As good as the outlines. Soft faces are measured on the piece's own surface: margins "
     "in soft tissue belong to pathology.",
 )
+_MAP = Why(
+    title="The piece, opened out",
+    formula="Bone faces are turned flat in their own planes, so that lengths and areas stay; the "
+    f"distance to tumour is read every {PITCH_MM:g} mm over each of them.",
+    source="Closed forms in the project's tests: sphere, ellipsoid, areas of the drawing.",
+    limits="Dissected faces are curved: they are drawn as they are seen, their area is a number "
+    "only. A thin place between two points of the map is found by the margin, not by the tint.",
+)
 _LEFT_BEHIND = Why(
     title="Tumour left behind",
     formula="Volume of outlined tumour that lies outside the piece, by exact booleans of solids.",
@@ -105,7 +124,8 @@ def _allowance() -> Why:
     return Why(
         title="How far a cut may err",
         formula="The face is moved towards tumour, tilted about its entry edge and about the "
-        "blade, each alone, until it touches. Offset and tilt are NOT allowed together.",
+        "blade, each alone, until it touches; for the pivot its entry edge is moved while the far "
+        "edge stays right. Offset and tilt are NOT allowed together.",
         source="Closed forms in the project's tests.",
         limits=f"Searched up to {SEARCHED_TO_MM:.0f} mm and {SEARCHED_TO_DEG:.0f} degrees. The "
         "face is moved as a rigid shape; a blade that wanders is not.",
@@ -116,9 +136,10 @@ def _hand() -> Why:
     mean = margins.LOCATION_FREE_HAND_MM
     return Why(
         title="The bracket: what hands were found to do",
-        formula="Mean location error of free-hand cuts, drawn about the planned place.",
+        formula="Mean location error of free-hand cuts, drawn from the start of each bar: where "
+        "ink ends inside the bracket, a hand that is off by as much reaches tumour.",
         source=f"{mean.source}, {mean.place}: {mean.what}; {mean.population}.",
-        limits="Another bone, other hands, other tools: no prediction for this cut.",
+        limits="Blocks, no vertebra; other hands and tools: no prediction for this cut.",
     )
 
 
@@ -131,4 +152,22 @@ def _sectors() -> Why:
         source="WBB surgical staging (Boriani, Weinstein, Biagini 1997); the share is assumed.",
         limits="Two numberings of the sectors are in use: side and region are what is meant. "
         "'Flips' says by how much the outline would have to be wrong.",
+    )
+
+
+def _distances() -> Why:
+    finest, coarsest = MEASURED[0], MEASURED[-1]
+    return Why(
+        title="How far distances may be wrong",
+        formula="Distances to outlines of known bodies, placed and turned at random on the grid, "
+        "are compared with their closed form: "
+        + "; ".join(
+            f"in voxels of {' x '.join(f'{mm:g}' for mm in case.spacing_mm)} mm, 95 % were off "
+            f"by no more than {case.most_of_them_mm:.2f} mm"
+            for case in (finest, coarsest)
+        )
+        + ".",
+        source="Ours: space/accuracy, measured again by the project's tests.",
+        limits="Holds for smooth outlines. An error of the outline itself comes on top, and is "
+        "mostly larger.",
     )
