@@ -165,7 +165,7 @@ def _reserved(laid: Layout) -> list[Box]:
 
 def _lines(face: FaceMargin, panel: str) -> list[str]:
     """What is said on a face."""
-    said = [text.mm(face.margin_mm), words.area(face.area_mm2)]
+    said = [text.mm(face.margin_mm), words.square_mm(face.area_mm2)]
     if face.tumour_crossed_mm2 > 0.0:
         said = [*words.carton_crossed(face.tumour_crossed_mm2), *said]
     return said if panel in _HEADS else [words.CARTON_PANELS[panel], *said]
@@ -327,7 +327,7 @@ def _per_line(width: float, letters: float) -> int:
 
 def _wrapped(face: FaceMargin, width: float, letters: float) -> list[str]:
     """A small face in words: name, margin, area, tumour cut through."""
-    numbers = [text.mm(face.margin_mm), words.area(face.area_mm2)]
+    numbers = [text.mm(face.margin_mm), words.square_mm(face.area_mm2)]
     joined = text.joined_by_dot(*numbers)
     said = [face.name, *([joined] if len(joined) <= _per_line(width, letters) else numbers)]
     if face.tumour_crossed_mm2 > 0.0:

@@ -313,11 +313,6 @@ def carton_ramp(widest_mm: float) -> tuple[str, str]:
     return "0", f"{widest_mm:.0f} mm"
 
 
-def area(area_mm2: float) -> str:
-    """A face's size."""
-    return f"{area_mm2:.0f} mm²"
-
-
 def carton_crossed(area_mm2: float) -> tuple[str, str]:
     """That a face runs through tumour, in two short lines."""
     return "in tumour:", f"{area_mm2:.0f} mm²"
@@ -331,12 +326,6 @@ def crossed(area_mm2: float) -> str:
 def face_title(name: str, area_mm2: float) -> str:
     """A face and its size."""
     return f"{name}, {area_mm2:.0f} mm²"
-
-
-def area_and_margin(area_mm2: float, margin_mm: float, barrier: str) -> str:
-    """A face's size, margin and what lies between."""
-    between = f", {barrier}" if barrier not in ("", NO_BARRIER) else ""
-    return f"{area_mm2:.0f} mm², {margin_mm:.1f} mm{between}"
 
 
 def left_behind(volume: str) -> str:
