@@ -99,8 +99,9 @@ def becomes(page, part, value):
 
 
 def settled(page):
-    """Wait until nothing is being computed any more."""
+    """Wait until the picture has its answer and nothing is being computed any more."""
     page.wait_for_timeout(300)
+    page.wait_for_function("() => !window.vertebloc_viewer?.().inFlight", timeout=60_000)
     page.wait_for_selector(".note.pending", state="detached", timeout=60_000)
 
 

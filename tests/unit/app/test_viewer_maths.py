@@ -49,7 +49,8 @@ def mark_of(side: Side, height_mm: float, tilt_deg: float, roll_deg: float) -> d
 
 
 @pytest.mark.system("node")
-def test_the_pictures_maths(tmp_path: Path) -> None:
+@pytest.mark.parametrize("name", ["viewer_maths.test.mjs", "viewer_words.test.mjs"])
+def test_the_pictures_maths(tmp_path: Path, name: str) -> None:
     turns = list(itertools.product((-20.0, 0.0, 20.0), (-15.0, 0.0, 15.0)))
     marks = [mark_of(side, 12.0, tilt, roll) for side in Side for tilt, roll in turns]
     pairs = []
@@ -65,7 +66,7 @@ def test_the_pictures_maths(tmp_path: Path) -> None:
     given = tmp_path / "half-cuts.json"
     given.write_text(json.dumps({"marks": marks, "pairs": pairs}))
     ran = subprocess.run(
-        ["node", "--test", str(HERE / "viewer_maths.test.mjs")],
+        ["node", "--test", str(HERE / name)],
         env={
             **os.environ,
             "GEOMETRY": str(STATIC / "geometry.mjs"),
@@ -74,5 +75,5 @@ def test_the_pictures_maths(tmp_path: Path) -> None:
         capture_output=True, text=True, timeout=120,
     )  # fmt: skip
     assert ran.returncode == 0, ran.stdout[-6000:] + ran.stderr[-2000:]
-    count = (HERE / "viewer_maths.test.mjs").read_text().count('\ntest("')
+    count = (HERE / name).read_text().count('\ntest("')
     assert f"# pass {count}\n# fail 0" in ran.stdout

@@ -28,7 +28,7 @@ export const hands = {
         // from where it was grabbed, so that a handle that is only touched stays where it is
         if (!held.moved && Math.hypot(dx, dy) < 2) return;
         held.moved = true;
-        this.pull(held.handle, this.shifted(held.handle.lps, dx, dy), false);
+        this.pull(held.handle, this.shifted(held.handle.lps, dx, dy), { ask: true });
         return;
       }
       held.x = event.clientX;
@@ -107,7 +107,8 @@ export const hands = {
       done();
       this.draw();
     },
-    // Arrows move a handle at once; it counts as let go when the key is.
+    // Arrows move a handle at once; it is measured on the way if the key is held down, and counts
+    // as let go when the key is.
     nudge(event, handle) {
       const { right, up } = this.axes(), mm = event.shiftKey ? 0.1 : 0.5;
       const way = { ArrowUp: up, ArrowDown: scale(up, -1), ArrowRight: right, ArrowLeft: scale(right, -1) }[event.key];
@@ -116,7 +117,7 @@ export const hands = {
       event.stopPropagation();
       const now = this.handles.find((h) => h.key === handle.key) || handle;
       this.nudged = true;
-      this.pull(now, add(now.lps, scale(way, mm)), false);
+      this.pull(now, add(now.lps, scale(way, mm)), { ask: event.repeat });
       this.drawNow(); // the next press starts from here
     },
     isPulling() { return this.nudged || (this.held?.kind === "handle" && this.held.moved); },
@@ -125,7 +126,7 @@ export const hands = {
       this.nudged = false;
       this.send(this.last, true);
     },
-    pull(handle, point, done) {
+    pull(handle, point, { ask }) {
       const mark = this.marks.find((m) => m.id === handle.id);
       if (!mark) return;
       const from = this.held?.mark || mark; // turns are measured from the half as it was grabbed
@@ -139,7 +140,7 @@ export const hands = {
       }
       this.last = { cut: mark.cut, halves };
       this.showLast();
-      this.send(this.last, done);
+      if (ask) this.send(this.last, false);
     },
     // The line follows the hand at once; numbers and faces follow when they are measured.
     showLast() {
