@@ -6,7 +6,8 @@ import tempfile
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from vertebloc.case.choices import Choices, LevelChoice, Override, SidesChoice
+from vertebloc.anatomy.structures import Contour
+from vertebloc.case.choices import Choices, LevelChoice, SidesChoice
 from vertebloc.errors import InputError
 from vertebloc.exchange.case_folder import CaseFolder
 from vertebloc.exchange.case_transaction import Transaction
@@ -19,9 +20,10 @@ from vertebloc.workflow.clock import read_clock
 from vertebloc.workflow.load_case import Restamper, load_choices, load_ct
 
 REMOVED = "removed for passing on"
+_WORDS_REMOVED = "free text of the names file; words that are the writer's own became numbers"
 NOT_GUARANTEED = (
-    "text burned into the images' pixels, a face or rare anatomy that can be recognised, and the "
-    "writer's own words for outlines are NOT removed: look at both before you pass them on"
+    "text burned into the images' pixels, and a face or a rare anatomy that can be recognised, "
+    "are NOT removed: look at the images before you pass them on"
 )
 
 
@@ -102,22 +104,43 @@ def _put_contours(case: CaseFolder, change: Transaction, aside: Path) -> list[st
         labels, _ = read_nifti_labels(case.path_of("labels"), case.path_of("names"))
         names = read_names_file(case.path_of("names"))
         change.put_file("labels", "labels.nii.gz", lambda path: write_nifti(path, labels.volume))
-        clean = NamesFile(labels=names.labels)
+        own = _OwnWords()
+        clean = NamesFile(
+            labels={
+                value: tuple(own.replaced(contour) for contour in meanings)
+                for value, meanings in names.labels.items()
+            }
+        )
         change.put_file("names", "names.json", lambda path: write_names_file(path, clean))
-        return ["free text of the names file"]
+        return [_WORDS_REMOVED]
     if case.has("surfaces"):
         surfaces, _ = read_surfaces(case.path_of("surfaces") / "names.json")
         listed = []
+        own = _OwnWords()
         for number, (contour, surface) in enumerate(surfaces.items(), 1):
             file = f"outline-{number}.ply"
             write_ply(aside / file, surface)
             data = (aside / file).read_bytes()
             change.put_bytes("surfaces", file, data)
-            listed.append((file, contour))
+            listed.append((file, own.replaced(contour)))
         write_names_file(aside / "names.json", NamesFile(surfaces=tuple(listed)))
         change.put_bytes("surfaces", "names.json", (aside / "names.json").read_bytes())
-        return ["file names and comments of the outlines"]
+        return ["file names and comments of the outlines", _WORDS_REMOVED]
     return []
+
+
+class _OwnWords:
+    """Words for outlines that are nobody's but the writer's: each becomes a number."""
+
+    def __init__(self) -> None:
+        self._numbers: dict[str, int] = {}
+
+    def replaced(self, contour: Contour) -> Contour:
+        """The same outline; two that were told apart by their words stay apart."""
+        if contour.part is None:
+            return contour
+        number = self._numbers.setdefault(contour.part, len(self._numbers) + 1)
+        return replace(contour, part=f"outline {number}")
 
 
 def _without_names(choices: Choices) -> tuple[Choices, list[str]]:
@@ -129,10 +152,7 @@ def _without_names(choices: Choices) -> tuple[Choices, list[str]]:
     if sides.confirmed_by:
         taken.append("who answers for left and right, and why")
     if choices.overrides:
-        taken.append("who set warnings aside, and why")
-    overrides = tuple(
-        Override(what=one.what, who=REMOVED, reason=REMOVED) for one in choices.overrides
-    )
+        taken.append("warnings set aside, by whom and why: in the copy they stand again")
     return (
         replace(
             choices,
@@ -140,7 +160,7 @@ def _without_names(choices: Choices) -> tuple[Choices, list[str]]:
             sides=SidesChoice(confirmed_by=REMOVED, reason=REMOVED)
             if sides.confirmed_by
             else sides,
-            overrides=overrides,
+            overrides=(),
         ),
         taken,
     )

@@ -9,16 +9,36 @@ from dataclasses import replace
 
 import pytest
 
+from vertebloc.anatomy.structures import Structure
 from vertebloc.case.choice_words import CountedFrom
 from vertebloc.case.choices import LevelChoice, Override
 from vertebloc.errors import InputError
 from vertebloc.exchange.case_folder import CaseFolder
-from vertebloc.workflow.load_case import load_choices, load_contours, load_ct
+from vertebloc.workflow import check_case
+from vertebloc.workflow.clock import read_clock
+from vertebloc.workflow.load_case import Restamper, load_choices, load_contours, load_ct
 from vertebloc.workflow.open_case import OpenCase
 from vertebloc.workflow.pack_case import pack_case
 
-SECRETS = ("MADE-UP", "VB-LEAD-1", "1970-01-01", "19700101", "Dr Telltale", "a quiet word",
+SECRETS = ("MADE-UP", "VB-LEAD-1", "1970-01-01", "19700101", "Telltale", "a quiet word",
            "2.25.", "not a person")  # fmt: skip
+
+
+def name_outlines_after_people(folder):
+    """Import the labels again under names that tell: a word of the writer's own, and a part."""
+    case = CaseFolder.open(folder)
+    names = json.loads(case.path_of("names").read_text())
+    wanted = {"tumour": {"part": "as Dr Telltale drew it"}, "skin": {"structure": "Telltale bed"}}
+    done = set()
+    for entry in names["labels"]:
+        if entry["structure"] in wanted:
+            done.add(entry["structure"])
+            entry.update(wanted[entry["structure"]])
+    assert done == set(wanted)
+    with case.transaction(
+        now=read_clock(), what="named by Dr Telltale", restamp=Restamper(case)
+    ) as change:
+        change.put_json("names", "names.json", names)
 
 
 @pytest.fixture
@@ -29,6 +49,7 @@ def packed(own_case, tmp_path):
     )
     override = Override(what="a warning", who="Dr Telltale", reason="a quiet word")
     case.change(replace(case.choices, level=level, overrides=(override,)), "by Dr Telltale")
+    name_outlines_after_people(own_case)
     report = pack_case(own_case, tmp_path / "for-a-colleague.zip")
     with zipfile.ZipFile(report.path) as packed_file:
         packed_file.extractall(tmp_path / "unpacked")
@@ -59,7 +80,16 @@ def test_the_copy_is_a_whole_case_with_the_same_images_and_contours(packed):
     assert not copy.has("identity")
     assert not copy.has("plan")
     assert (load_ct(copy).values == load_ct(case).values).all()
-    assert load_contours(copy).contours() == load_contours(case).contours()
+    before, after = load_contours(case), load_contours(copy)
+    for structure in Structure:
+        counts = [len(found.of(structure)) for found in (before, after)]
+        assert counts[0] == counts[1], structure
+    assert len(after.contours()) == len(before.contours()) > 20
+    assert {c.part for c in after.contours()} == {None, "outline 1", "outline 2"}
+    for step in ("ct", "labels"):
+        assert copy.hash_of(step) == case.hash_of(step)  # the same voxels, by their bytes
+    report = check_case(folder)
+    assert report.is_good
     assert load_choices(copy).level == LevelChoice(
         diseased="T10", counted_from=CountedFrom.LAST_RIB
     )
