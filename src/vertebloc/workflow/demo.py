@@ -29,7 +29,7 @@ TWIN_REASON = "the made-up mirror twin: organs are mirrored too"
 OURS = {
     "ct": re.compile(r"ct_\d+\.dcm|\.aside-.*"),
     "case": re.compile(
-        r"case\.json|journal\.jsonl|choices(-\d{4}-.*)?\.toml|plan\.json|\.lock"
+        r"case\.json|journal\.jsonl|choices(-\d{4}-.*)?\.toml|plan\.json|\.(lock|holder)"
         r"|planning-sheet(-without-identity)?\.pdf|\.(aside|choices)-.*"
         r"|(identity|series)-[0-9a-f]{8,64}\.json"
         r"|(images|contours|results|sheets)/[a-z]+-[0-9a-f]{8,64}[./].*"

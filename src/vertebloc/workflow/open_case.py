@@ -25,6 +25,7 @@ from vertebloc.resection.piece import Cuts
 from vertebloc.space.frames import Side
 from vertebloc.space.grids import Volume
 from vertebloc.workflow import planner
+from vertebloc.workflow.case_hold import CaseHold
 from vertebloc.workflow.clock import read_clock
 from vertebloc.workflow.compute_plan import Prepared
 from vertebloc.workflow.load_case import Restamper, load_choices, load_ct, load_identity
@@ -58,6 +59,7 @@ class OpenCase:
         self.planned: PlannedCase | None = None
         self._history = history
         self._ct: Volume | None = None
+        self.hold = CaseHold(folder.path)  #: who may change the case
         self._workers = Workers(lost=self._forget)
         self._wished = 0
 
@@ -315,7 +317,8 @@ class OpenCase:
         )
 
     def close(self) -> None:
-        """Let the workers go."""
+        """Let the workers go, and the case."""
+        self.hold.release()
         self._workers.close()
 
     def _forget(self) -> None:
@@ -334,6 +337,7 @@ class OpenCase:
         return what
 
     def _save(self, history: ChoicesHistory, what: str, choices: Choices) -> None:
+        self.hold.refuse_if_taken()
         restamp = Restamper(self.folder)
         with self.folder.transaction(now=read_clock(), what=what, restamp=restamp) as change:
             change.put_choices(history.now.choices)
