@@ -21,6 +21,7 @@ from vertebloc.staging.model import SideShare
 from vertebloc.workflow.clock import read_clock
 from vertebloc.workflow.saying import Say
 from vertebloc.workflow.team_words import has_tract, team_assumptions
+from vertebloc.workflow.tumour_checks import check_outline, check_place
 
 #: What the short code does not stand for: itself, the time, and words made from the rest.
 NOT_IN_CODE = ("code", "made_at", "stale", "answer", "answer_parts")
@@ -39,6 +40,7 @@ class Prepared:
     staging: Staging
     tumour_side: SideShare
     has_tract: bool
+    notes: tuple[str, ...] = ()  #: what the outlines leave to be said, one sentence each
 
     def serves(self, choices: Choices) -> bool:
         """Whether choices can be planned on it, or need it made anew.
@@ -82,6 +84,7 @@ def prepare_plan(contours: ContourSet, choices: Choices, say: Say) -> Prepared:
     InputError
         If the contours do not suffice.
     """
+    notes = check_outline(contours)
     say("finding canal, vertebrae and ribs")
     chosen = Level.parse(choices.level.diseased) if choices.level.diseased else None
     anatomy = describe_anatomy(contours, diseased=chosen)
@@ -89,6 +92,7 @@ def prepare_plan(contours: ContourSet, choices: Choices, say: Say) -> Prepared:
     team_assumptions(anatomy, choices, tract=False)  # contradicting sides are refused early
     say("measuring tumour and bone")
     solids = collect_solids(contours, anatomy, level, choices.levels)
+    check_place(solids)
     say("staging")
     settings = StagingSettings(contour_error_mm=choices.contour_error_mm)
     staging = stage_tumour(
@@ -115,6 +119,7 @@ def prepare_plan(contours: ContourSet, choices: Choices, say: Say) -> Prepared:
         staging=staging,
         tumour_side=side,
         has_tract=has_tract(contours),
+        notes=notes,
     )
 
 
@@ -162,7 +167,7 @@ def plan_prepared(
             code=code,
             inputs=inputs.as_dict(),
             sources=SOURCES,
-            assumptions=(*said, *anatomy.warnings),
+            assumptions=(*said, *prepared.notes, *anatomy.warnings),
         )
         document = plan_document(
             plan=plan,
