@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from enum import Enum
 
-from vertebloc.resection.model import NO_BARRIER
-
 
 class Question(Enum):
     """The surgeon's questions that have a page, in the order of the journey."""

@@ -39,7 +39,7 @@ def check_outline(contours: ContourSet) -> tuple[str, ...]:
     if label_map is None or mask is None:
         return ()
     _refuse_at_edge(label_map, mask)
-    parts, _ = ndimage.label(mask.values, np.ones((3, 3, 3), dtype=np.uint8))
+    parts, _ = ndimage.label(mask.values.astype(np.uint8), np.ones((3, 3, 3), dtype=np.uint8))
     volumes_mm3 = np.bincount(parts.ravel())[1:] * mask.grid.voxel_volume_mm3
     large = sorted((mm3 for mm3 in volumes_mm3.tolist() if mm3 >= SPECK_MM3), reverse=True)
     if len(large) < 2:

@@ -87,7 +87,9 @@ def test_a_process_number_given_to_another_program_holds_nothing(tmp_path):
     assert read_holder(tmp_path) is None
 
 
-@pytest.mark.parametrize("content", [b"", b"{", b"[]", b'{"window": "w", "process": "x"}', b"\xff"])
+@pytest.mark.parametrize(
+    "content", [b"", b"{", b"[]", b'{"window": "w", "process": "x"}', b"\xff"]
+)
 def test_a_file_that_says_nothing_locks_nobody_out(tmp_path, content):
     (tmp_path / HOLDER).write_bytes(content)
     assert CaseHold(tmp_path).take("window")

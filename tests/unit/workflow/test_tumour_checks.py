@@ -64,7 +64,9 @@ def test_two_tumours_are_said_with_their_volumes(label_map):
     """Closed form: a ball of 8 voxels' radius, 1 x 1 x 1.5 mm each, holds 3.2 ml."""
     (line,) = check_outline(with_balls(label_map, ((100, 100, 60), 8), ((140, 100, 60), 4)))
     assert "2 separate parts" in line
-    large, small = (float(part.split()[0]) for part in line.split("(")[1].split(")")[0].split(", "))
+    large, small = (
+        float(part.split()[0]) for part in line.split("(")[1].split(")")[0].split(", ")
+    )
     assert large == pytest.approx(4 / 3 * np.pi * 8**3 * 1.5e-3, rel=0.02)
     assert small == pytest.approx(4 / 3 * np.pi * 4**3 * 1.5e-3, rel=0.06)
 
