@@ -30,6 +30,8 @@ from vertebloc.workflow.open_case import OpenCase
 from vertebloc.workflow.pulled_cut import read_halves
 
 Listener = Callable[[], None]
+PAGES = "pages"  #: all windows of this program hold a case together towards other programs
+WATCH_S = 2.0  #: how often the folder is asked who works on it
 
 
 class Desk:
@@ -47,6 +49,8 @@ class Desk:
         self.marks: list[dict[str, Any]] = []
         self.weakest: Mapping[str, Any] | None = None
         self.holder = ""  #: the window that may change the case
+        self.held_by = ""  #: another program that works on the case now; empty: none
+        self._watching: asyncio.TimerHandle | None = None
         self._listeners: dict[str, Listener] = {}
         self._starting: asyncio.Task[None] | None = None
 
@@ -86,6 +90,45 @@ class Desk:
             Its name.
         """
         self.holder = window
+        if self.held_by and self.case is not None:
+            self.case.hold.take(PAGES, over=True)
+            self._read_anew()
+        self.tell()
+
+    def may_change(self, window: str) -> bool:
+        """Whether a window may change the case: it holds it, and no other program does.
+
+        Parameters
+        ----------
+        window : str
+            Its name.
+        """
+        return self.holder == window and not self.held_by
+
+    def _read_anew(self) -> None:
+        """What another program may have changed is read from the folder, not guessed."""
+        if self.case is not None:
+            self.case.close()
+        self.case, self.document, self.error, self.held_by = None, None, "", ""
+        self.faces, self.drawn, self.marks, self.weakest = (), (), [], None
+        self.start()
+
+    def _watch(self) -> None:
+        """See whether another program takes the case over, or lets it go; and again later."""
+        self._see_who_holds()
+        self._watching = asyncio.get_running_loop().call_later(WATCH_S, self._watch)
+
+    def _see_who_holds(self) -> None:
+        if self.case is None:
+            return
+        other = self.case.hold.other
+        said = other.words if other is not None else ""
+        if said == self.held_by:
+            return
+        if said:
+            self.held_by = said
+        else:
+            self._read_anew()
         self.tell()
 
     def tell(self) -> None:
@@ -108,6 +151,8 @@ class Desk:
         """Begin to read the case, once, unless it is read or being read."""
         if self.document is None and not self.error and self._starting is None and not self.doing:
             self._starting = asyncio.get_running_loop().create_task(self._prepare())
+        if self._watching is None:
+            self._watch()
 
     async def _prepare(self) -> None:
         try:
@@ -116,6 +161,8 @@ class Desk:
                 return
             if self.case is None:
                 self.case = OpenCase.open(self.case_dir)
+                self.case.hold.take(PAGES)
+                self._see_who_holds()
             if self.case.has_contours:
                 await self.case.prepare(self.say)
                 await self.replan()
@@ -257,6 +304,8 @@ class Desk:
 
     def close(self) -> None:
         """Let go of the case."""
+        if self._watching is not None:
+            self._watching.cancel()
         if self.case is not None:
             self.case.close()
 

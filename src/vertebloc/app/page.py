@@ -53,7 +53,7 @@ class Window:
     @property
     def holds(self) -> bool:
         """Whether this window may change the case."""
-        return self.desk.holder == self.id
+        return self.desk.may_change(self.id)
 
     @property
     def view(self) -> PageView:
@@ -152,7 +152,7 @@ class Window:
         )
         if not self.holds:
             with ui.element("div").classes("band"):
-                ui.label(words.SECOND_WINDOW)
+                ui.label(words.held_elsewhere(self.desk.held_by))
                 show_verb(words.TAKE_OVER, lambda: self.desk.take(self.id))
         for line in self.desk.stale_words():
             show_markup(f'<div class="band">{escape(line)}</div>')

@@ -50,6 +50,15 @@ SECOND_WINDOW = (
     "do not pull at one plan."
 )
 TAKE_OVER = "work here instead"
+
+
+def held_elsewhere(program: str) -> str:
+    """That another window holds the case, of this program or of another one that is named."""
+    if not program:
+        return SECOND_WINDOW
+    return f"{SECOND_WINDOW} It is {program}."
+
+
 ASSUMED = "assumed"
 STANDING = "You stand at"
 STANDING_WORDS = {

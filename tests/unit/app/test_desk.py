@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import asyncio
 import statistics
+import subprocess
+import sys
 import time
 from concurrent.futures import ThreadPoolExecutor
 from types import SimpleNamespace
@@ -146,3 +148,51 @@ def test_an_empty_folder_offers_the_made_up_patient_and_makes_nothing(tmp_path, 
     assert desk.is_empty
     assert desk.error == ""
     assert not (tmp_path / "new").exists()
+
+
+OTHER_PROGRAM = """
+import sys
+from pathlib import Path
+from vertebloc.workflow.case_hold import CaseHold
+print(CaseHold(Path(sys.argv[1])).take("pages", over=True), flush=True)
+sys.stdin.readline()
+"""
+
+
+@pytest.mark.slow
+def test_another_program_that_takes_the_case_over_is_seen_and_the_case_comes_back_anew(desk, loop):
+    """Two programs on one folder: the first only reads until somebody takes the case back."""
+    desk.listen("one", lambda: None)
+    assert desk.may_change("one")
+    other = subprocess.Popen(
+        [sys.executable, "-c", OTHER_PROGRAM, str(desk.case_dir)],
+        stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True,
+    )  # fmt: skip
+    try:
+        assert other.stdout.readline().strip() == "True"
+
+        async def wait_until(said):
+            for _ in range(100):
+                if bool(desk.held_by) == said:
+                    return
+                await asyncio.sleep(0.1)
+
+        loop.run_until_complete(wait_until(True))
+        assert f"process {other.pid} " in desk.held_by
+        assert not desk.may_change("one")
+        loop.run_until_complete(desk.change_part("caudal.both.height", "-6"))
+        assert "nothing was saved here" in desk.error
+
+        async def take_back():
+            desk.take("one")
+            while desk.document is None and not desk.error:
+                await asyncio.sleep(0.05)
+
+        loop.run_until_complete(take_back())
+        assert desk.error == ""
+        assert desk.may_change("one")
+        assert desk.faces
+    finally:
+        other.kill()
+        other.communicate()
+        desk.leave("one")

@@ -88,8 +88,8 @@ def test_the_copy_is_a_whole_case_with_the_same_images_and_contours(packed):
     assert {c.part for c in after.contours()} == {None, "outline 1", "outline 2"}
     for step in ("ct", "labels"):
         assert copy.hash_of(step) == case.hash_of(step)  # the same voxels, by their bytes
-    report = check_case(folder)
-    assert report.is_good
+    with pytest.raises(InputError, match="is whole; it holds no plan to check"):
+        check_case(folder)
     assert load_choices(copy).level == LevelChoice(
         diseased="T10", counted_from=CountedFrom.LAST_RIB
     )
