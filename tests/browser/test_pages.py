@@ -289,6 +289,42 @@ def test_a_second_window_is_told_and_may_take_over(open_page):
     assert second.locator('input[data-part="caudal.both.height"]').count() == 1
 
 
+def test_parts_of_the_arch_are_swept_by_pointer_and_taken_by_keyboard(open_page):
+    """The plan answers with each part's new fate; undo takes it back."""
+    page = open_page("/cuts")
+    fate = "document.querySelector('[data-arch=\"{}\"]').dataset.fate"
+    spinous, lamina = fate.format("spinous process"), fate.format("right lamina")
+    first = page.evaluate(spinous), page.evaluate(lamina)
+    assert "stays" not in first
+    page.get_by_role("radio", name="left in place").check()
+    part = page.locator('[data-arch="spinous process"]')
+    part.scroll_into_view_if_needed()
+    part.focus()
+    page.keyboard.press("Enter")
+    page.wait_for_function(f"() => {spinous} === 'stays'", timeout=60_000)
+    settled(page)
+    assert page.get_by_role("radio", name="left in place").is_checked()
+    assert page.evaluate("document.activeElement.dataset.arch") == "spinous process"
+    page.keyboard.press("Control+z")
+    page.wait_for_function(f"() => {spinous} === '{first[0]}'", timeout=60_000)
+    settled(page)
+    page.locator(".card.bone").screenshot(path=str(SCREENSHOTS / "bone.png"))
+
+
+def test_an_order_that_breaks_a_rule_is_not_taken_without_a_name(open_page):
+    page = open_page("/cuts")
+    page.locator(".card.acts summary").click()
+    signals = page.locator("ol.acts li").nth(1)
+    assert "signals" in signals.inner_text().lower()
+    screws = page.locator("ol.acts li", has_text="Screws above and below").first
+    screws.locator("[data-move='1']").click()
+    page.get_by_text("This order is NOT taken yet").wait_for(timeout=20_000)
+    page.get_by_role("button", name="take this order").click()
+    page.get_by_text("an override needs what, who and reason").wait_for(timeout=20_000)
+    page.get_by_role("button", name="leave it as it was").click()
+    page.get_by_text("This order is NOT taken yet").wait_for(state="detached", timeout=20_000)
+
+
 def test_the_page_does_not_freeze_while_a_cut_is_pulled(open_page):
     """Other requests are answered while drags are (the loop itself: tests/unit/app)."""
     page = open_page("/cuts")

@@ -4,20 +4,16 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Callable, Mapping
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from vertebloc.app.changes import changed_choices, changed_level
 from vertebloc.app.drawings import draw_cards
-from vertebloc.case.choice_words import CountedFrom
-from vertebloc.case.choices import Choices, LevelChoice
+from vertebloc.app.wish import Wish
+from vertebloc.case.choices import Choices
 from vertebloc.errors import VertBlocError
 from vertebloc.reports import page_words as words
 from vertebloc.reports.page_views import Card, empty_view, print_header
-from vertebloc.reports.plan_paragraph import (
-    plan_ground,
-    with_changed_part,
-)
 from vertebloc.reports.screen_scene import (
     cut_marks,
     weakest_mark,
@@ -48,6 +44,7 @@ class Desk:
         self.drawn: tuple[Card, ...] = ()  #: cards that take time, of the last plan
         self.marks: list[dict[str, Any]] = []
         self.weakest: Mapping[str, Any] | None = None
+        self.wish = Wish(lambda: self.case, self.change, self._refuse)
         self.holder = ""  #: the window that may change the case
         self.held_by = ""  #: another program that works on the case now; empty: none
         self._watching: asyncio.TimerHandle | None = None
@@ -176,6 +173,7 @@ class Desk:
         """Compute the plan anew; the last one stays, with the reason, if that cannot be done."""
         if self.case is None:
             return
+        self.wish.forget()
         self.say(words.PLANNING)
         try:
             planned = await self.case.replan()
@@ -240,6 +238,10 @@ class Desk:
         halves = read_halves(pulled["halves"])
         cranial = pulled["cut"] == "cranial"
         await self._after(lambda case: case.move_cut(cranial=cranial, halves=halves))
+
+    def _refuse(self, why: str) -> None:
+        self.error = why
+        self.tell()
 
     def _restore(self) -> None:
         """Show the last good plan again."""
@@ -333,23 +335,18 @@ class Desk:
         diseased, confirmed_by, counted_from : str or None
             None: as it is. Another vertebra is unconfirmed until somebody confirms it again.
         """
-        now = self.choices.level
         try:
-            if diseased is not None and diseased != now.diseased:
-                level = LevelChoice(diseased=diseased)
-            else:
-                level = LevelChoice(
-                    diseased=now.diseased,
-                    confirmed_by=now.confirmed_by if confirmed_by is None else confirmed_by,
-                    counted_from=(
-                        now.counted_from if counted_from is None else CountedFrom(counted_from)
-                    ),
-                )
+            choices = changed_level(
+                self.choices,
+                diseased=diseased,
+                confirmed_by=confirmed_by,
+                counted_from=counted_from,
+            )
         except VertBlocError as error:
             self.error = str(error)
             self.tell()
             return
-        await self.change(replace(self.choices, level=level), words.LEVEL_CHANGED)
+        await self.change(choices, words.LEVEL_CHANGED)
 
     def level_names(self) -> list[tuple[str, str]]:
         """The outlined vertebrae, to choose the diseased one from."""
@@ -387,8 +384,7 @@ class Desk:
         if case is None or case.prepared is None:
             return
         try:
-            ground = plan_ground(case.prepared.anatomy, case.prepared.solids)
-            choices = with_changed_part(case.choices, case.placements(), ground, part, typed)
+            choices = changed_choices(case, part, typed)
         except VertBlocError as error:
             self.error = str(error)
             self.tell()

@@ -217,6 +217,35 @@ def show_paragraph(parts: Sequence[Part], changed: Callable[[str, str], Any]) ->
     return shown
 
 
+def show_fields(parts: Sequence[Part], changed: Callable[[str, str], Any]) -> ui.html:
+    """Show numbers and choices under one another, each below its label.
+
+    Parameters
+    ----------
+    parts : sequence of Part
+        Numbers and choices.
+    changed : callable
+        Called with the name of the part and its new value.
+
+    Returns
+    -------
+    ui.html
+        The fields.
+    """
+    rows = "".join(
+        f'<label class="field"><span>{escape(part.label)}</span>{_part(part)}</label>'
+        for part in parts
+        if not isinstance(part, Words)
+    )
+    shown = show_markup(f'<div class="fields">{rows}</div>')
+    shown.on(
+        "change",
+        lambda event: changed(str(event.args[0]), str(event.args[1])),
+        js_handler="(event) => emit(event.target.dataset.part, event.target.value)",
+    )
+    return shown
+
+
 def _part(part: Part) -> str:
     if isinstance(part, Words):
         return escape(part.words)

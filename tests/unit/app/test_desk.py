@@ -14,6 +14,8 @@ import pytest
 
 from vertebloc.app.cards import bars_card
 from vertebloc.app.desk import Desk
+from vertebloc.case.choice_words import Act
+from vertebloc.reports.acts_page import acts_warnings
 
 
 @pytest.fixture(scope="module")
@@ -196,3 +198,46 @@ def test_another_program_that_takes_the_case_over_is_seen_and_the_case_comes_bac
         other.kill()
         other.communicate()
         desk.leave("one")
+
+
+@pytest.mark.slow
+def test_an_order_that_breaks_a_rule_waits_for_a_name_and_a_reason(desk, loop):
+    """Signals before the first dangerous act are moved behind it: common practice, no source."""
+    run, before = loop.run_until_complete, desk.choices
+    order = list(desk.wish.order)
+    run(desk.wish.move(0, 1))  # counting the level after the first signal run breaks nothing
+    assert desk.wish.now is None
+    assert list(desk.choices.acts_order[:2]) == [order[1], order[0]]
+    run(desk.undo())
+    place = order.index(Act.SCREWS)
+    assert order[place + 1] is Act.SIGNAL_RUN
+    run(desk.wish.move(place, 1))
+    assert desk.wish.now is not None and desk.wish.now.breaks
+    assert desk.choices == before  # nothing is saved yet
+    run(desk.wish.take())
+    assert "empty: an override needs what, who and reason" in desk.error
+    assert desk.choices == before
+    desk.wish.who, desk.wish.reason = "A. Example", "screws were checked the day before"
+    run(desk.wish.take())
+    assert desk.error == ""
+    assert desk.choices.acts_order[place] is Act.SIGNAL_RUN
+    said = acts_warnings(desk.document)
+    assert said and not any(one["open"] for one in said)
+    assert all("A. Example" in one["words"] for one in said)
+    run(desk.undo())
+    assert desk.choices == before
+
+
+@pytest.mark.slow
+def test_a_swept_part_changes_the_plan_and_a_refused_kind_keeps_the_last_one(desk, loop):
+    run, before = loop.run_until_complete, desk.choices
+    run(desk.change_part("arch.stays", "spinous process"))
+    assert desk.error == ""
+    fates = {one["part"]: one["fate"] for one in desk.document["resection"]["bone_fates"]}
+    assert fates["spinous process"] == "stays"
+    run(desk.undo())
+    document = desk.document
+    run(desk.change_part("out", "T1+T2"))
+    assert "cannot come out" in desk.error
+    assert desk.document is document
+    assert desk.choices == before

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from vertebloc.app.cards import paragraph
 from vertebloc.app.desk import Desk
+from vertebloc.app.pages.acts import show_acts
+from vertebloc.app.pages.bone import show_bone
 from vertebloc.app.parts import show_card, show_paragraph, show_sentences, show_verb
 from vertebloc.app.window import WindowLike
 from vertebloc.reports import page_words as words
@@ -25,9 +27,11 @@ def show_answer(window: WindowLike) -> None:
 
 
 def show_side(window: WindowLike) -> None:
-    """The piece opened out, depths, the order of acts; the bars stand above them."""
+    """The bone, the piece opened out, depths, the order of acts; the bars stand above them."""
+    show_bone(window)
     for card in window.desk.drawn:
         show_card(card)
+    show_acts(window)
 
 
 def show_foot(window: WindowLike) -> None:

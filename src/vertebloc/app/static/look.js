@@ -46,3 +46,64 @@ window.addEventListener("afterprint", () => {
   for (const copy of document.querySelectorAll("img.printed-copy")) copy.remove();
   for (const canvas of document.querySelectorAll(".picture canvas")) canvas.hidden = false;
 });
+
+// A card is made anew after each change: what was unfolded, which fate was chosen and where the
+// keyboard stood is kept here and given back.
+const kept = { unfolded: new Set(), brush: "piecemeal", focus: "" };
+document.addEventListener("toggle", (event) => {
+  const name = event.target.dataset?.fold;
+  if (!name) return;
+  if (event.target.open) kept.unfolded.add(name);
+  else if (event.target.isConnected) kept.unfolded.delete(name);
+}, true);
+document.addEventListener("focusin", (event) => {
+  kept.focus = event.target.closest?.("[data-keep]")?.dataset.keep || "";
+});
+function giveBack() {
+  for (const fold of document.querySelectorAll("details[data-fold]:not([open])")) {
+    if (kept.unfolded.has(fold.dataset.fold) && !fold.dataset.seen) fold.open = true;
+    fold.dataset.seen = "1";
+  }
+  for (const choice of document.querySelectorAll(`input[name=brush][value="${kept.brush}"]`)) {
+    if (!choice.checked) choice.checked = true;
+  }
+  if (kept.focus && document.activeElement === document.body) {
+    document.querySelector(`[data-keep="${kept.focus}"]`)?.focus({ preventScroll: true });
+  }
+}
+new MutationObserver(giveBack).observe(document, { childList: true, subtree: true });
+document.addEventListener("change", (event) => {
+  if (event.target.name === "brush") kept.brush = event.target.value;
+});
+
+// Parts of the arch take the chosen fate when the pointer sweeps over them, or at Enter.
+const partAt = (x, y) => document.elementFromPoint(x, y)?.closest("[data-arch]");
+function tellSwept(svg, parts) {
+  const detail = { fate: kept.brush, parts: [...parts].join("|") };
+  svg.dispatchEvent(new CustomEvent("swept", { bubbles: true, detail }));
+}
+document.addEventListener("pointerdown", (down) => {
+  const first = down.target.closest?.("[data-arch]");
+  if (!first || down.button !== 0) return;
+  const svg = first.closest("svg"), swept = new Set();
+  const take = (part) => {
+    if (!part || part.closest("svg") !== svg) return;
+    swept.add(part.dataset.arch);
+    part.classList.add("swept");
+  };
+  take(first);
+  const move = (event) => take(partAt(event.clientX, event.clientY));
+  const up = () => {
+    window.removeEventListener("pointermove", move);
+    window.removeEventListener("pointerup", up);
+    tellSwept(svg, swept);
+  };
+  window.addEventListener("pointermove", move);
+  window.addEventListener("pointerup", up);
+});
+document.addEventListener("keydown", (event) => {
+  const part = event.target.closest?.("[data-arch]");
+  if (!part || (event.key !== "Enter" && event.key !== " ")) return;
+  event.preventDefault();
+  tellSwept(part.closest("svg"), [part.dataset.arch]);
+});
