@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import warnings
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -108,9 +109,12 @@ def read_stored_values(header: ImageHeader) -> tuple[NDArray[Any], tuple[str, ..
     try:
         with warnings.catch_warnings(record=True) as remarks:
             warnings.simplefilter("always")
-            dataset = pydicom.dcmread(header.path, force=True)
+            stamp = header.path.stat()
+            dataset = _whole_file(header.path, (stamp.st_mtime_ns, stamp.st_size))
             dataset.file_meta.TransferSyntaxUID = UID(header.transfer_syntax)
-            values = pixel_array(dataset, raw=True, correct_unused_bits=False)
+            values = pixel_array(
+                dataset, index=header.frame, raw=True, correct_unused_bits=False
+            )
     except Exception as error:  # decoders raise anything on damaged data
         raise InputError(
             f"{header.label}: its pixels cannot be read ({_one_line(error)}): the file may be "
@@ -123,6 +127,13 @@ def read_stored_values(header: ImageHeader) -> tuple[NDArray[Any], tuple[str, ..
         )
     native = values.astype(values.dtype.newbyteorder("="), copy=False)  # big endian ones are not
     return np.asarray(native), tuple(_one_line(remark.message) for remark in remarks)
+
+
+@lru_cache(maxsize=1)
+def _whole_file(path: Path, stamp: tuple[int, int]) -> Any:
+    """A file as it was at its stamp; the last one is kept, since it may hold many frames."""
+    del stamp
+    return pydicom.dcmread(path, force=True)
 
 
 def need_decoder(header: ImageHeader) -> None:

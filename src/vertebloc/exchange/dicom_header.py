@@ -25,6 +25,8 @@ TAGS = {
     "charset": 0x00080005,
     "image_type": 0x00080008,
     "sop_class": 0x00080016,
+    "study_date": 0x00080020,
+    "series_date": 0x00080021,
     "modality": 0x00080060,
     "description": 0x0008103E,
     "name": 0x00100010,
@@ -35,6 +37,7 @@ TAGS = {
     "patient_position": 0x00185100,
     "study_uid": 0x0020000D,
     "series_uid": 0x0020000E,
+    "series_number": 0x00200011,
     "position": 0x00200032,
     "orientation": 0x00200037,
     "frame_uid": 0x00200052,
@@ -99,6 +102,9 @@ class ImageHeader:
     lossy: bool
     remarks: tuple[str, ...]  #: what is written wrongly but decides nothing, and was left empty
     plain_offset: int | None  #: where plain 16-bit little-endian pixels begin, if they are that
+    date: str = ""  #: of the series, else of the study, YYYY-MM-DD
+    series_number: str = ""
+    frame: int | None = None  #: which frame of a multi-frame file, from 0
 
     @property
     def plane_bytes(self) -> int:
@@ -179,7 +185,16 @@ def read_header(raw: RawImage) -> ImageHeader:
         lossy=words.text("lossy") == "01",
         remarks=tuple(words.remarks),
         plain_offset=raw.pixel_offset if plain and fits else None,
+        date=_day(words.text("series_date")) or _day(words.text("study_date")),
+        series_number=words.text("series_number"),
     )
+
+
+def _day(written: str) -> str:
+    """A date as ISO 8601; empty if it is none: it decides nothing."""
+    digits = written.replace(".", "").replace("-", "")
+    day = f"{digits[:4]}-{digits[4:6]}-{digits[6:]}"
+    return day if is_iso_date(day) else ""
 
 
 class _Words:
@@ -238,14 +253,9 @@ class _Words:
     def identity(self) -> Identity:
         """Who the image is of; what is written wrongly is left empty, and said."""
         written = self.text("birth_date")
-        digits = written.replace(".", "").replace("-", "")
-        birth_date = f"{digits[:4]}-{digits[4:6]}-{digits[6:]}"
-        if not is_iso_date(birth_date):
-            birth_date = ""
-            if written:
-                self.remarks.append(
-                    f"the birth date reads {written!r}, which is no day: left empty"
-                )
+        birth_date = _day(written)
+        if written and not birth_date:
+            self.remarks.append(f"the birth date reads {written!r}, which is no day: left empty")
         name = name_as_written(self.text("name"))
         if "\ufffd" in name:
             self.remarks.append(

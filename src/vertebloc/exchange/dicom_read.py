@@ -12,6 +12,7 @@ import numpy as np
 from vertebloc.case.identity import Identity
 from vertebloc.errors import InputError
 from vertebloc.exchange.dicom_fast import read_plain_file
+from vertebloc.exchange.dicom_frames import split_frames
 from vertebloc.exchange.dicom_general import read_any_file
 from vertebloc.exchange.dicom_geometry import Stack, stack_slices
 from vertebloc.exchange.dicom_header import ImageHeader, read_header
@@ -38,8 +39,10 @@ class ImportedSeries:
     files: int  #: number of files the volume was read from
 
 
-def read_dicom_folder(folder: Path, *, series_uid: str | None = None) -> ImportedSeries:
-    """Read the CT series in a folder and the folders below it.
+def read_dicom_folder(
+    folder: Path, *, series_uid: str | None = None, kind: str = "CT"
+) -> ImportedSeries:
+    """Read one series of a folder and the folders below it.
 
     Parameters
     ----------
@@ -47,6 +50,8 @@ def read_dicom_folder(folder: Path, *, series_uid: str | None = None) -> Importe
         Where the DICOM files lie.
     series_uid : str or None
         Which series to read, if there are several.
+    kind : str
+        ``CT``, or ``MR``: its values are then the scanner's own, not Hounsfield units.
 
     Returns
     -------
@@ -66,13 +71,9 @@ def read_dicom_folder(folder: Path, *, series_uid: str | None = None) -> Importe
     ``stored value * Rescale Slope + Rescale Intercept`` of each image. A header that was
     altered so that it still agrees with itself (a mirrored image) cannot be noticed here.
     """
-    if not folder.is_dir():
-        raise InputError(f"{folder} is not a folder: give the folder that holds the DICOM files")
-    headers, strangers = _read_headers(folder)
-    if not headers and not strangers:
-        raise InputError(f"{folder} is empty: give the folder that holds the DICOM files")
-    images, others = choose_series(headers, series_uid, str(folder))
-    refuse_mixed_series(images)
+    headers, strangers = read_headers(folder)
+    images, others = choose_series(headers, series_uid, str(folder), kind)
+    refuse_mixed_series(images, kind)
     stack = stack_slices(images)
     dropped = _drop_doubles(stack)
     remarks = Remarks()
@@ -88,13 +89,35 @@ def read_dicom_folder(folder: Path, *, series_uid: str | None = None) -> Importe
         contrast=images[0].contrast,
         patient_position=images[0].patient_position,
         left_out=strangers + others + dropped,
-        tolerated=stack.tolerated + remarks.told() + _header_notes(stack.images),
-        files=len(stack.images),
+        tolerated=stack.tolerated + remarks.told() + _header_notes(stack.images, kind),
+        files=len({image.path for image in stack.images}),
     )
 
 
-def _read_headers(folder: Path) -> tuple[list[ImageHeader], tuple[str, ...]]:
-    headers, strangers = [], []
+def read_headers(folder: Path) -> tuple[list[ImageHeader], tuple[str, ...]]:
+    """Read the headers of all files of a folder and the folders below it.
+
+    Parameters
+    ----------
+    folder : Path
+        Where the DICOM files lie.
+
+    Returns
+    -------
+    headers : list of ImageHeader
+        One for each image; a multi-frame file gives one for each of its frames.
+    strangers : tuple of str
+        What is no DICOM file, and why.
+
+    Raises
+    ------
+    InputError
+        If the folder is none or empty, or a file is damaged.
+    """
+    if not folder.is_dir():
+        raise InputError(f"{folder} is not a folder: give the folder that holds the DICOM files")
+    headers: list[ImageHeader] = []
+    strangers = []
     for path in _entries(str(folder)):
         label = os.path.relpath(path, folder)
         if not os.path.isfile(path):  # noqa: PTH113 - a Path for each file would take long
@@ -107,7 +130,9 @@ def _read_headers(folder: Path) -> tuple[list[ImageHeader], tuple[str, ...]]:
         if raw is None:
             strangers.append(f"{label}: not a DICOM file")
         else:
-            headers.append(read_header(raw))
+            headers += split_frames(read_header(raw))
+    if not headers and not strangers:
+        raise InputError(f"{folder} is empty: give the folder that holds the DICOM files")
     return headers, tuple(strangers)
 
 
@@ -136,11 +161,11 @@ def _drop_doubles(stack: Stack) -> tuple[str, ...]:
     return tuple(dropped)
 
 
-def _header_notes(images: Sequence[ImageHeader]) -> tuple[str, ...]:
+def _header_notes(images: Sequence[ImageHeader], kind: str) -> tuple[str, ...]:
     notes = []
     if any(image.lossy for image in images):
         notes.append("the images were compressed with loss: fine detail may be altered")
-    if any(image.rescale_type == "US" for image in images):
+    if kind == "CT" and any(image.rescale_type == "US" for image in images):
         notes.append("the scanner does not say that its values are Hounsfield units")
     if len({(image.slope, image.intercept) for image in images}) > 1:
         notes.append("each image has its own rescale, which was applied")

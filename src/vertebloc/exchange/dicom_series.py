@@ -13,6 +13,12 @@ from vertebloc.exchange.dicom_header import ImageHeader
 
 CT_IMAGE = "1.2.840.10008.5.1.4.1.1.2"
 ENHANCED_CT = ("1.2.840.10008.5.1.4.1.1.2.1", "1.2.840.10008.5.1.4.1.1.2.2")
+MR_IMAGE = "1.2.840.10008.5.1.4.1.1.4"
+ENHANCED_MR = ("1.2.840.10008.5.1.4.1.1.4.1", "1.2.840.10008.5.1.4.1.1.4.4")
+ENHANCED = (*ENHANCED_CT, *ENHANCED_MR)
+#: kind of image -> the classes of objects that carry it
+CLASSES = {"CT": (CT_IMAGE, *ENHANCED_CT), "MR": (MR_IMAGE, *ENHANCED_MR)}
+_A = {"CT": "a CT", "MR": "an MR"}
 _NO_SLICE = {
     "LOCALIZER": "a localiser (overview image)",
     "SCREEN SAVE": "a stored screen",
@@ -21,40 +27,42 @@ _NO_SLICE = {
 }
 
 
-def why_not_ct(header: ImageHeader) -> str:
-    """Why an object is no CT slice.
+def why_not_slice(header: ImageHeader, kind: str = "CT") -> str:
+    """Why an object is no slice of the wanted kind.
 
     Parameters
     ----------
     header : ImageHeader
         The object's record.
+    kind : str
+        ``CT`` or ``MR``.
 
     Returns
     -------
     str
         The reason in words; empty if it is one.
     """
-    if header.sop_class not in (CT_IMAGE, *ENHANCED_CT):
+    if header.sop_class not in CLASSES[kind]:
         name = (
             UID(header.sop_class).name
             if header.sop_class
             else "an object that says not what it is"
         )
-        return f"{name}: not a CT image"
+        return f"{name}: not {_A[kind]} image"
     for word, reason in _NO_SLICE.items():
         if word in header.image_type:
             return reason
     if header.samples != 1:
-        return "a colour picture: not CT values"
+        return f"a colour picture: not {kind} values"
     if not header.rows or not header.columns:
-        return "a CT object without an image"
+        return f"{_A[kind]} object without an image"
     return ""
 
 
 def choose_series(
-    headers: Sequence[ImageHeader], series_uid: str | None, folder: str
+    headers: Sequence[ImageHeader], series_uid: str | None, folder: str, kind: str = "CT"
 ) -> tuple[list[ImageHeader], tuple[str, ...]]:
-    """Find the one CT series to read.
+    """Find the one series to read.
 
     Parameters
     ----------
@@ -64,6 +72,8 @@ def choose_series(
         The wanted series, if the folder holds several.
     folder : str
         Its name, for messages.
+    kind : str
+        ``CT`` or ``MR``.
 
     Returns
     -------
@@ -77,42 +87,46 @@ def choose_series(
     InputError
         If no series or several come into question, or objects are of two people.
     """
-    _refuse_two_people(headers, folder)
+    refuse_two_people(headers, folder)
     left_out, found = [], defaultdict(list)
     for header in headers:
-        if reason := why_not_ct(header):
+        if reason := why_not_slice(header, kind):
             left_out.append(f"{header.label}: {reason}")
         else:
             found[header.series_uid].append(header)
     for uid, images in list(found.items()):
-        if not any(h.position or h.sop_class in ENHANCED_CT for h in images):
+        if not any(h.position for h in images):
             left_out += [f"{h.label}: no position in the patient: not a slice" for h in images]
             del found[uid]
     if not found:
         reasons = f" (left out: {_some(left_out)})" if left_out else ""
-        raise InputError(f"{folder} holds no CT series{reasons}: give the folder of a CT series")
+        raise InputError(
+            f"{folder} holds no {kind} series{reasons}: give the folder of {_A[kind]} series"
+        )
     if series_uid is not None and series_uid not in found:
-        raise InputError(f"{folder} holds no CT series {series_uid}; it holds {_listing(found)}")
+        raise InputError(f"{folder} holds no {kind} series {series_uid}; it holds {_listing(found)}")
     if series_uid is None and len(found) > 1:
         raise InputError(
-            f"{folder} holds {len(found)} CT series: {_listing(found)}: "
-            "choose one by its series UID, or give a folder that holds only one"
+            f"{folder} holds {len(found)} {kind} series: {_listing(found)}: choose one by its "
+            "number (see vertebloc import SOURCE --list) or series UID, or give a folder that "
+            "holds only one"
         )
     chosen = series_uid if series_uid is not None else next(iter(found))
     for uid, images in found.items():
         if uid != chosen:
             left_out += [f"{h.label}: of another series, {_described(h)}" for h in images]
-    _refuse_enhanced(found[chosen])
     return found[chosen], tuple(left_out)
 
 
-def refuse_mixed_series(images: Sequence[ImageHeader]) -> None:
-    """Make sure that a series' images belong together and can be given Hounsfield values.
+def refuse_mixed_series(images: Sequence[ImageHeader], kind: str = "CT") -> None:
+    """Make sure that a series' images belong together and that their values have a meaning.
 
     Parameters
     ----------
     images : sequence of ImageHeader
         The series.
+    kind : str
+        ``CT`` or ``MR``; only a CT's values must be Hounsfield units.
 
     Raises
     ------
@@ -136,7 +150,7 @@ def refuse_mixed_series(images: Sequence[ImageHeader]) -> None:
                 f"{image.label} has no {' and no '.join(missing)}: where it lies and what its "
                 "values mean is not known; export the series again with complete headers"
             )
-        _refuse_odd_values(image)
+        _refuse_odd_values(image, kind)
     for title, values in (
         ("image size (columns x rows)", [f"{h.columns} x {h.rows}" for h in images]),
         ("pixel spacing", [" x ".join(f"{mm:g}" for mm in h.spacing) + " mm" for h in images]),
@@ -176,11 +190,16 @@ def refuse_different(title: str, values: Sequence[str], images: Sequence[ImageHe
     )
 
 
-def _refuse_odd_values(image: ImageHeader) -> None:
-    if image.rescale_type not in ("", "HU", "US"):
+def _refuse_odd_values(image: ImageHeader, kind: str) -> None:
+    if kind == "CT" and image.rescale_type not in ("", "HU", "US"):
         raise InputError(
             f"{image.label}: its values are of type {image.rescale_type!r}, not Hounsfield units "
             "(HU): give a plain CT series"
+        )
+    if image.frames != 1 and image.frame is None:
+        raise InputError(
+            f"{image.label} holds {image.frames} frames but is no multi-frame CT or MR (enhanced "
+            "storage), so where they lie is not known: export the series again as single images"
         )
     if image.bits_allocated not in (8, 16, 32) or image.high_bit != image.bits_stored - 1:
         raise InputError(
@@ -195,17 +214,21 @@ def _refuse_odd_values(image: ImageHeader) -> None:
         )
 
 
-def _refuse_enhanced(images: Sequence[ImageHeader]) -> None:
-    for image in images:
-        if image.sop_class in ENHANCED_CT or image.frames != 1:
-            raise InputError(
-                f"{image.label} is a multi-frame CT ({image.frames} frames in one file): it "
-                "cannot be read yet; export the series as single images (CT Image Storage)"
-            )
+def refuse_two_people(headers: Iterable[ImageHeader], folder: str) -> None:
+    """Refuse objects whose stated name, birth date or number contradict each other.
 
+    Parameters
+    ----------
+    headers : iterable of ImageHeader
+        All objects of the folder.
+    folder : str
+        Its name, for messages.
 
-def _refuse_two_people(headers: Iterable[ImageHeader], folder: str) -> None:
-    """Refuse objects whose stated name, birth date or number contradict each other."""
+    Raises
+    ------
+    InputError
+        If they are of two people.
+    """
     first: dict[str, tuple[str, Identity, str]] = {}
     for header in headers:
         who = header.identity
