@@ -140,3 +140,25 @@ class Contour:
             if value is not None:
                 return SnomedCode(value, f"{self.level} vertebra")
         return self.structure.snomed
+
+
+def by_code(value: str) -> Contour | None:
+    """The structure, and the level if the code is one vertebra's, of a SNOMED CT code.
+
+    Parameters
+    ----------
+    value : str
+        The code.
+
+    Returns
+    -------
+    Contour or None
+        Without side or part; None if the vocabulary does not hold the code.
+    """
+    for level, code in _VERTEBRA_CODES.items():
+        if code == value:
+            return Contour(Structure.VERTEBRA, Level(level))
+    for structure, known in _CODES.items():
+        if known.value == value:
+            return Contour(structure)
+    return None

@@ -15,7 +15,7 @@ from rich.console import Console
 from rich.text import Text
 
 from vertebloc import __version__
-from vertebloc.errors import VertBlocError
+from vertebloc.errors import InputError, VertBlocError
 
 app = typer.Typer(
     add_completion=False,
@@ -97,18 +97,40 @@ def start(
 @app.command("import", epilog="Example: vertebloc import scan/ --case case/ "
              "--labels contours.nii.gz --names contours.json")  # fmt: skip
 def bring_in(  # noqa: PLR0913  (one argument an option)
-    source: Annotated[Path, typer.Argument(help="DICOM folder, or a .nii/.nii.gz file.")],
-    case: Annotated[Path, typer.Option(help="Case folder; made if it is not there.")],
-    labels: Annotated[
-        Path | None, typer.Option(help="Label map on the CT's grid, or a folder of surfaces.")
+    source: Annotated[Path, typer.Argument(help="DICOM folder, or a NIfTI or NRRD file.")],
+    case: Annotated[
+        Path | None, typer.Option(help="Case folder; made if it is not there.")
     ] = None,
-    names: Annotated[Path | None, typer.Option(help="JSON file that names the labels.")] = None,
-    series: Annotated[str | None, typer.Option(help="Series UID, if there are several.")] = None,
+    labels: Annotated[
+        Path | None,
+        typer.Option(
+            help="Label map on the CT's grid (NIfTI, NRRD), DICOM segmentation or structure set, "
+            "or a folder of surfaces."
+        ),
+    ] = None,
+    names: Annotated[
+        Path | None, typer.Option(help="JSON file that names the labels; not for DICOM.")
+    ] = None,
+    series: Annotated[
+        str | None, typer.Option(help="Number in the list, or UID, if there are several series.")
+    ] = None,
+    list_only: Annotated[
+        bool, typer.Option("--list", help="Only list the folder's series; no case is made.")
+    ] = False,
     name: Annotated[str, typer.Option(help="The person, if the images do not say.")] = "",
     birth_date: Annotated[str, typer.Option(help="Likewise, as YYYY-MM-DD.")] = "",
     number: Annotated[str, typer.Option(help="Likewise, the hospital's number.")] = "",
 ) -> None:
     """Bring a CT and its contours into a case folder."""
+    if list_only:
+        with _progress():
+            from vertebloc.workflow import list_series
+
+            listed = list_series(source)
+        typer.echo("\n".join(listed.lines))
+        return
+    if case is None:
+        raise InputError("say where the case shall lie: --case DIR (or --list to see the series)")
     with _progress() as say:
         from vertebloc.case import Identity
         from vertebloc.workflow import ImportSettings, import_case
@@ -223,3 +245,23 @@ def pack(
         report = pack_case(folder, target)
     typer.echo("\n".join(f"removed: {line}" for line in report.removed))
     typer.echo(f"CAUTION: {report.not_guaranteed}\npacked: {report.path}")
+
+
+@app.command(epilog="Example: vertebloc export case/ outlines/ --as rtstruct")
+def export(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="Case folder.")],
+    target: Annotated[Path, typer.Argument(metavar="FOLDER", help="New folder to make.")],
+    form: Annotated[
+        str,
+        typer.Option("--as", help="seg or rtstruct (both DICOM), or nifti."),
+    ] = "seg",
+) -> None:
+    """Write a case's outlines for other programs."""
+    with _progress() as say:
+        from vertebloc.workflow import OutlineFormat, export_contours
+
+        allowed = [known.value for known in OutlineFormat]
+        if form not in allowed:
+            raise InputError(f"--as {form} is not known: {', '.join(allowed)} are")
+        report = export_contours(folder, target, OutlineFormat(form), say=say)
+    typer.echo("\n".join(report.lines))

@@ -54,9 +54,7 @@ def split_frames(header: ImageHeader) -> list[ImageHeader]:
                     f"{header.label}: says it holds {header.frames} frames but describes "
                     f"{len(frames)}: export the series again"
                 )
-            return [
-                _frame(header, number, [own, *shared]) for number, own in enumerate(frames)
-            ]
+            return [_frame(header, number, [own, *shared]) for number, own in enumerate(frames)]
     except InputError:
         raise
     except Exception as error:  # damaged sequences raise anything

@@ -112,9 +112,7 @@ def read_stored_values(header: ImageHeader) -> tuple[NDArray[Any], tuple[str, ..
             stamp = header.path.stat()
             dataset = _whole_file(header.path, (stamp.st_mtime_ns, stamp.st_size))
             dataset.file_meta.TransferSyntaxUID = UID(header.transfer_syntax)
-            values = pixel_array(
-                dataset, index=header.frame, raw=True, correct_unused_bits=False
-            )
+            values = pixel_array(dataset, index=header.frame, raw=True, correct_unused_bits=False)
     except Exception as error:  # decoders raise anything on damaged data
         raise InputError(
             f"{header.label}: its pixels cannot be read ({_one_line(error)}): the file may be "

@@ -104,7 +104,9 @@ def choose_series(
             f"{folder} holds no {kind} series{reasons}: give the folder of {_A[kind]} series"
         )
     if series_uid is not None and series_uid not in found:
-        raise InputError(f"{folder} holds no {kind} series {series_uid}; it holds {_listing(found)}")
+        raise InputError(
+            f"{folder} holds no {kind} series {series_uid}; it holds {_listing(found)}"
+        )
     if series_uid is None and len(found) > 1:
         raise InputError(
             f"{folder} holds {len(found)} {kind} series: {_listing(found)}: choose one by its "

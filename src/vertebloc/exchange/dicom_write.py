@@ -20,7 +20,7 @@ from vertebloc.space import tolerances
 from vertebloc.space.grids import Grid, Volume
 
 _NAMESPACE = uuid.UUID("6f1d3c1e-7f0e-5b7a-9a52-5d1f3a0b6c11")  # ours; makes all identifiers
-_IMPLEMENTATION = "2.25." + str(uuid.uuid5(_NAMESPACE, "vertebloc").int)
+IMPLEMENTATION = "2.25." + str(uuid.uuid5(_NAMESPACE, "vertebloc").int)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,7 +96,7 @@ def _common(volume: Volume, identity: Identity, settings: SeriesSettings) -> Dat
     """Everything that all slices share."""
     if settings.made_at.tzinfo is None:
         raise InputError(f"the time of the series needs a zone offset, got {settings.made_at}")
-    row, column, apart_mm = _directions(volume.grid)
+    row, column, apart_mm = slice_directions(volume.grid)
     along_row, down_column = volume.grid.spacing_mm[:2]
     day, clock = settings.made_at.strftime("%Y%m%d"), settings.made_at.strftime("%H%M%S")
     seed = settings.seed_text
@@ -117,8 +117,8 @@ def _common(volume: Volume, identity: Identity, settings: SeriesSettings) -> Dat
         "PatientBirthDate": identity.birth_date.replace("-", ""),
         "PatientSex": settings.sex,
         "BodyPartExamined": settings.body_part,
-        "SliceThickness": _number(apart_mm),
-        "KVP": _number(settings.kvp),
+        "SliceThickness": decimal_text(apart_mm),
+        "KVP": decimal_text(settings.kvp),
         "PatientPosition": settings.patient_position,
         "TimezoneOffsetFromUTC": settings.made_at.strftime("%z")[:5],
         "StudyInstanceUID": identifier(seed, "study"),
@@ -128,12 +128,12 @@ def _common(volume: Volume, identity: Identity, settings: SeriesSettings) -> Dat
         "SeriesNumber": 1,
         "AcquisitionNumber": 1,
         "PositionReferenceIndicator": "",
-        "ImageOrientationPatient": [_number(value) for value in (*row, *column)],
+        "ImageOrientationPatient": [decimal_text(value) for value in (*row, *column)],
         "SamplesPerPixel": 1,
         "PhotometricInterpretation": "MONOCHROME2",
         "Rows": volume.grid.shape[1],
         "Columns": volume.grid.shape[0],
-        "PixelSpacing": [_number(down_column), _number(along_row)],
+        "PixelSpacing": [decimal_text(down_column), decimal_text(along_row)],
         "BitsAllocated": 16,
         "BitsStored": 16,
         "HighBit": 15,
@@ -153,8 +153,24 @@ def _common(volume: Volume, identity: Identity, settings: SeriesSettings) -> Dat
     return dataset
 
 
-def _directions(grid: Grid) -> tuple[NDArray[np.float64], NDArray[np.float64], float]:
-    """Row and column direction, and the distance between slices along their normal."""
+def slice_directions(grid: Grid) -> tuple[NDArray[np.float64], NDArray[np.float64], float]:
+    """Row and column direction, and the distance between slices along their normal.
+
+    Parameters
+    ----------
+    grid : Grid
+        The grid.
+
+    Returns
+    -------
+    tuple of ((3,) float64, (3,) float64, float)
+        Unit vectors in patient LPS, and mm.
+
+    Raises
+    ------
+    InputError
+        If rows and columns are not perpendicular.
+    """
     matrix = grid.lps_from_ijk.matrix[:3, :3]
     row, column = matrix[:, 0] / grid.spacing_mm[0], matrix[:, 1] / grid.spacing_mm[1]
     if abs(row @ column) > tolerances.COSINE:
@@ -184,7 +200,7 @@ def _slice(
     meta.TransferSyntaxUID = ExplicitVRLittleEndian
     meta.MediaStorageSOPClassUID = CTImageStorage
     meta.MediaStorageSOPInstanceUID = identifier(seed, f"image {k}")
-    meta.ImplementationClassUID = _IMPLEMENTATION
+    meta.ImplementationClassUID = IMPLEMENTATION
     meta.ImplementationVersionName = "VERTEBLOC"
     dataset = Dataset()
     dataset.update(common)
@@ -192,7 +208,7 @@ def _slice(
     dataset.SOPInstanceUID = meta.MediaStorageSOPInstanceUID
     dataset.InstanceNumber = k + 1
     place = volume.grid.lps_from_ijk.points([0.0, 0.0, float(k)])[0]
-    dataset.ImagePositionPatient = [_number(value) for value in place]
+    dataset.ImagePositionPatient = [decimal_text(value) for value in place]
     dataset.add_new("PixelData", "OW", stored.tobytes())
     return dataset
 
@@ -232,6 +248,17 @@ def person_name(name: str) -> str:
     return f"{family}^{given}" if given else family
 
 
-def _number(value: float) -> str:
-    """Decimal text of at most 16 characters; a zero never has a sign."""
+def decimal_text(value: float) -> str:
+    """A number as DICOM writes it in text.
+
+    Parameters
+    ----------
+    value : float
+        The number.
+
+    Returns
+    -------
+    str
+        At most 16 characters; a zero never has a sign.
+    """
     return str(format_number_as_ds(round(float(value), 10) + 0.0))

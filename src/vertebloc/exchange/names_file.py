@@ -79,6 +79,23 @@ def write_names_file(path: Path, names: NamesFile) -> None:
     names : NamesFile
         What to say. Notes are not written.
     """
+    with write_file_aside(path) as file:
+        file.write(names_bytes(names))
+
+
+def names_bytes(names: NamesFile) -> bytes:
+    """A names file's bytes.
+
+    Parameters
+    ----------
+    names : NamesFile
+        What to say. Notes are not written.
+
+    Returns
+    -------
+    bytes
+        JSON in UTF-8.
+    """
     data: dict[str, Any] = {"about": names.about} if names.about else {}
     if names.labels:
         data["labels"] = [
@@ -88,8 +105,7 @@ def write_names_file(path: Path, names: NamesFile) -> None:
         ]
     if names.surfaces:
         data["surfaces"] = [{"file": file, **_entry(what)} for file, what in names.surfaces]
-    with write_file_aside(path) as file:
-        file.write((json.dumps(data, indent=1, ensure_ascii=False) + "\n").encode())
+    return (json.dumps(data, indent=1, ensure_ascii=False) + "\n").encode()
 
 
 def _entry(contour: Contour) -> dict[str, str]:

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from vertebloc.anatomy.contours import LabelMap
 from vertebloc.errors import InputError
 from vertebloc.exchange.aside import write_file_aside
-from vertebloc.exchange.names_file import read_names_file
+from vertebloc.exchange.names_file import NamesFile, read_names_file
 from vertebloc.space.grids import Grid, Volume
 
 _LPS_FROM_RAS = np.diag((-1.0, -1.0, 1.0, 1.0))
@@ -133,9 +133,36 @@ def read_nifti_labels(path: Path, names_path: Path) -> tuple[LabelMap, tuple[str
     InputError
         If either file cannot be used.
     """
-    volume = read_nifti_volume(path)
+    return label_map_of(read_nifti_volume(path), path, read_names_file(names_path), names_path)
+
+
+def label_map_of(
+    volume: Volume, path: Path, names: NamesFile, names_path: Path
+) -> tuple[LabelMap, tuple[str, ...]]:
+    """Give a volume's whole numbers their names.
+
+    Parameters
+    ----------
+    volume : Volume
+        Whole numbers from 0.
+    path, names_path : Path
+        Where both come from, for messages.
+    names : NamesFile
+        What the numbers stand for.
+
+    Returns
+    -------
+    label_map : LabelMap
+        Labels as uint8, uint16 or int32.
+    notes : tuple of str
+        Labels without a name, names without a voxel, words that are not known.
+
+    Raises
+    ------
+    InputError
+        If the values are no labels, or nothing is named.
+    """
     labels = _whole_labels(np.asarray(volume.values), path)
-    names = read_names_file(names_path)
     if not names.labels:
         raise InputError(f"{names_path} names no labels: a label map needs a list 'labels'")
     present = _present(labels)

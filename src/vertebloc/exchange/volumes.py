@@ -1,4 +1,4 @@
-"""A CT from wherever it lies: a DICOM folder or a NIfTI file."""
+"""A CT from wherever it lies: a DICOM folder, a NIfTI or an NRRD file."""
 
 from __future__ import annotations
 
@@ -10,22 +10,23 @@ from vertebloc.case.identity import Identity
 from vertebloc.errors import InputError
 from vertebloc.exchange.dicom_read import ImportedSeries, read_dicom_folder
 from vertebloc.exchange.nifti import read_nifti_volume
+from vertebloc.exchange.nrrd import read_nrrd
 
 
 def read_volume(source: Path, *, series_uid: str | None = None) -> ImportedSeries:
-    """Read a CT from a DICOM folder or a NIfTI file.
+    """Read a CT from a DICOM folder, a NIfTI or an NRRD file.
 
     Parameters
     ----------
     source : Path
-        A folder with DICOM files, or a ``.nii`` or ``.nii.gz`` file.
+        A folder with DICOM files, or a ``.nii``, ``.nii.gz``, ``.nrrd`` or ``.nhdr`` file.
     series_uid : str or None
         Which series of a DICOM folder, if it holds several.
 
     Returns
     -------
     ImportedSeries
-        The volume; from NIfTI without identity and identifiers, which the notes say.
+        The volume; from a file without identity and identifiers, which the notes say.
 
     Raises
     ------
@@ -35,14 +36,17 @@ def read_volume(source: Path, *, series_uid: str | None = None) -> ImportedSerie
     if source.is_dir():
         return read_dicom_folder(source, series_uid=series_uid)
     if not source.exists():
-        raise InputError(f"{source} is not there: give a DICOM folder or a NIfTI file")
-    if not source.name.lower().endswith((".nii", ".nii.gz")):
+        raise InputError(f"{source} is not there: give a DICOM folder, a NIfTI or an NRRD file")
+    name = source.name.lower()
+    if not name.endswith((".nii", ".nii.gz", ".nrrd", ".nhdr")):
         raise InputError(
-            f"{source} is neither a folder with DICOM files nor a NIfTI file (.nii, .nii.gz): "
-            "for DICOM give the folder, not one file"
+            f"{source} is neither a folder with DICOM files nor a NIfTI or NRRD file (.nii, "
+            ".nii.gz, .nrrd, .nhdr): for DICOM give the folder, not one file"
         )
-    volume = read_nifti_volume(source)
-    notes = ["a NIfTI file does not say whom it is of: name, birth date and number are empty"]
+    nifti = name.endswith((".nii", ".nii.gz"))
+    volume = read_nifti_volume(source) if nifti else read_nrrd(source)
+    what = "a NIfTI" if nifti else "an NRRD"
+    notes = [f"{what} file does not say whom it is of: name, birth date and number are empty"]
     lowest = float(np.asarray(volume.values).min())
     if lowest < -1024:
         notes.append(

@@ -6,18 +6,19 @@ import shutil
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 
-from vertebloc.anatomy.contours import ContourSet, LabelMap
+from vertebloc.anatomy.contours import ContourSet
 from vertebloc.case.identity import Identity
 from vertebloc.errors import InputError
 from vertebloc.exchange.case_folder import CaseFolder
 from vertebloc.exchange.case_transaction import Transaction
+from vertebloc.exchange.contour_files import names_itself, read_contours
 from vertebloc.exchange.dicom_read import ImportedSeries
-from vertebloc.exchange.names_file import read_names_file
-from vertebloc.exchange.nifti import read_nifti_labels, read_nifti_volume, write_nifti
-from vertebloc.exchange.same_grid import check_same_grid, lay_on_grid
+from vertebloc.exchange.names_file import NamesFile, names_bytes, read_names_file
+from vertebloc.exchange.nifti import read_nifti_volume, write_nifti
+from vertebloc.exchange.same_grid import check_same_grid
+from vertebloc.exchange.series_list import series_numbered
 from vertebloc.exchange.surface_files import read_surfaces
 from vertebloc.exchange.volumes import read_volume
-from vertebloc.space.grids import Volume
 from vertebloc.workflow.clock import read_clock
 from vertebloc.workflow.default_choices import default_choices
 from vertebloc.workflow.load_case import Restamper, load_identity
@@ -31,7 +32,8 @@ from vertebloc.workflow.whose_images import settle_identity
 class ImportSettings:
     """What the images do not say themselves."""
 
-    series_uid: str | None = None  #: which series of the folder, if it holds several
+    #: which series of the folder, if it holds several: its identifier, or its number in the list
+    series_uid: str | None = None
     identity: Identity = field(default_factory=Identity)  #: fills what images and case leave empty
 
 
@@ -46,8 +48,9 @@ class ImportReport:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Outlines:
     contours: ContourSet
-    names_path: Path
+    names: bytes  #: the names file
     notes: tuple[str, ...]
+    folder: Path = Path()  #: where the surfaces lie
     surface_files: tuple[str, ...] = ()
 
 
@@ -69,7 +72,8 @@ def import_case(
     case_dir : Path
         The case folder; made if it is not there.
     labels, names : Path or None
-        A label map with its names file, or a folder of surfaces with its names file.
+        A label map (NIfTI or NRRD) or a folder of surfaces, each with its names file; or a
+        DICOM segmentation or structure set, which needs none.
     settings : ImportSettings or None
         Which series, and who the person is where the images do not say.
     say : callable
@@ -85,21 +89,22 @@ def import_case(
     InputError
         If something cannot be used; the case is then as it was, and a new one is not made.
     """
-    if (labels is None) != (names is None):
+    own_names = labels is not None and names_itself(labels)
+    if (labels is None) != (names is None) and not own_names:
         raise InputError("--labels and --names belong together: give both, or neither")
     settings = settings or ImportSettings()
     known = CaseFolder.open(case_dir) if CaseFolder.is_case(case_dir) else None
     say(f"reading the CT in {source.name}")
-    series = read_volume(source, series_uid=settings.series_uid)
+    series = read_volume(source, series_uid=_series_uid(source, settings.series_uid))
     identity, notes = settle_identity(
         read=series.identity,
         known=load_identity(known) if known else Identity(),
         typed=settings.identity,
     )
     outlines = None
-    if labels is not None and names is not None:
+    if labels is not None:
         say(f"reading the contours in {labels.name}")
-        outlines = _read_outlines(series.volume, labels, names)
+        outlines = _read_outlines(series, labels, names)
     elif known is not None:
         _refuse_contours_of_other_images(known, series)
     choices = None
@@ -149,24 +154,36 @@ def _refuse_contours_of_other_images(case: CaseFolder, series: ImportedSeries) -
         raise InputError(f"{what} ({error})") from error
 
 
-def _read_outlines(ct: Volume, labels: Path, names: Path) -> _Outlines:
-    if labels.is_dir():
+def _series_uid(source: Path, wanted: str | None) -> str | None:
+    """The identifier of a series that was given by its number in the list."""
+    if wanted is None or not wanted.isdecimal() or len(wanted) > 4:
+        return wanted
+    listed = series_numbered(source, int(wanted))
+    if listed.why_not:
+        raise InputError(f"series {wanted} cannot be planned on: {listed.why_not}")
+    return listed.uid
+
+
+def _read_outlines(series: ImportedSeries, labels: Path, names: Path | None) -> _Outlines:
+    if labels.is_dir() and names is not None:
         named = read_names_file(names)
         if names.parent.resolve() != labels.resolve():
             raise InputError(f"{names} must lie in {labels}, beside the surfaces that it names")
         surfaces, notes = read_surfaces(names)
         files = tuple(file for file, _ in named.surfaces)
         return _Outlines(
-            contours=ContourSet(surfaces=surfaces), names_path=names, notes=notes,
-            surface_files=files,
+            contours=ContourSet(surfaces=surfaces), names=names.read_bytes(), notes=notes,
+            surface_files=files, folder=labels,
         )  # fmt: skip
-    label_map, notes = read_nifti_labels(labels, names)
-    laid, more = lay_on_grid(ct.grid, label_map.volume)
-    return _Outlines(
-        contours=ContourSet(LabelMap(laid, label_map.names)),
-        names_path=names,
-        notes=(*notes, *more),
+    label_map, notes = read_contours(
+        labels, names, series.volume.grid, series.frame_of_reference_uid
     )
+    written = (
+        names.read_bytes()
+        if names is not None
+        else names_bytes(NamesFile(about=f"from {labels.name}", labels=label_map.names))
+    )
+    return _Outlines(contours=ContourSet(label_map), names=written, notes=notes)
 
 
 def _put_images(change: Transaction, series: ImportedSeries, source: Path) -> None:
@@ -190,14 +207,13 @@ def _put_outlines(change: Transaction, case: CaseFolder, outlines: _Outlines) ->
     if label_map is not None:
         volume = label_map.volume
         change.put_file("labels", "labels.nii.gz", lambda path: write_nifti(path, volume))
-        change.put_bytes("names", "names.json", outlines.names_path.read_bytes())
+        change.put_bytes("names", "names.json", outlines.names)
         if case.has("surfaces"):
             change.drop("surfaces")
         return
-    folder = outlines.names_path.parent
-    change.put_bytes("surfaces", "names.json", outlines.names_path.read_bytes())
+    change.put_bytes("surfaces", "names.json", outlines.names)
     for file in outlines.surface_files:
-        source = folder / file
+        source = outlines.folder / file
         change.put_file("surfaces", file, lambda path, s=source: shutil.copyfile(s, path))  # type: ignore[misc]
     for step in ("labels", "names"):
         if case.has(step):

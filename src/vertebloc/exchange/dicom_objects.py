@@ -1,0 +1,180 @@
+"""What every DICOM object that is written about a case says: who, when, of which study."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import datetime
+
+from pydicom.dataset import Dataset, FileMetaDataset
+from pydicom.uid import UID
+
+from vertebloc.anatomy.structures import Contour, Structure
+from vertebloc.case.identity import Identity
+from vertebloc.errors import InputError
+from vertebloc.exchange.dicom_write import IMPLEMENTATION, identifier, person_name
+from vertebloc.space.frames import Side
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ObjectSettings:
+    """Whose outlines they are and where they belong."""
+
+    seed_text: str  #: every identifier that is new follows from it
+    made_at: datetime  #: with a zone offset
+    identity: Identity
+    study_uid: str = ""  #: empty: a new one
+    frame_of_reference_uid: str = ""  #: empty: a new one
+    author: str = ""  #: who answers for the outlines
+
+    def completed(self) -> ObjectSettings:
+        """The same with new identifiers where there were none."""
+        if self.made_at.tzinfo is None:
+            raise InputError(f"the time needs a zone offset, got {self.made_at}")
+        return replace(
+            self,
+            study_uid=self.study_uid or identifier(self.seed_text, "study"),
+            frame_of_reference_uid=self.frame_of_reference_uid
+            or identifier(self.seed_text, "frame of reference"),
+        )
+
+
+def start_object(sop_class: UID, syntax: UID, modality: str, settings: ObjectSettings) -> Dataset:
+    """Begin an object: file meta group, person, study, series, equipment.
+
+    Parameters
+    ----------
+    sop_class : UID
+        What kind of object.
+    syntax : UID
+        Transfer syntax.
+    modality : str
+        Such as SEG.
+    settings : ObjectSettings
+        Already completed.
+
+    Returns
+    -------
+    Dataset
+        To which the object's own elements are added.
+    """
+    seed, when = settings.seed_text, settings.made_at
+    day, clock = when.strftime("%Y%m%d"), when.strftime("%H%M%S")
+    meta = FileMetaDataset()
+    meta.TransferSyntaxUID = syntax
+    meta.MediaStorageSOPClassUID = sop_class
+    meta.MediaStorageSOPInstanceUID = identifier(seed, f"{modality} object")
+    meta.ImplementationClassUID = IMPLEMENTATION
+    meta.ImplementationVersionName = "VERTEBLOC"
+    dataset = Dataset()
+    dataset.file_meta = meta
+    who = settings.identity
+    for keyword, value in {
+        "SpecificCharacterSet": "ISO_IR 192",
+        "SOPClassUID": sop_class,
+        "SOPInstanceUID": meta.MediaStorageSOPInstanceUID,
+        "StudyDate": day,
+        "StudyTime": clock,
+        "SeriesDate": day,
+        "SeriesTime": clock,
+        "ContentDate": day,
+        "ContentTime": clock,
+        "InstanceCreationDate": day,
+        "InstanceCreationTime": clock,
+        "TimezoneOffsetFromUTC": when.strftime("%z")[:5],
+        "AccessionNumber": "",
+        "Modality": modality,
+        "Manufacturer": "vertebloc",
+        "ManufacturerModelName": "vertebloc",
+        "DeviceSerialNumber": "none",
+        "SoftwareVersions": "vertebloc",
+        "ReferringPhysicianName": "",
+        "SeriesDescription": "outlines, planning aid",
+        "PatientName": person_name(who.name),
+        "PatientID": who.number,
+        "PatientBirthDate": who.birth_date.replace("-", ""),
+        "PatientSex": "",
+        "StudyInstanceUID": settings.study_uid,
+        "SeriesInstanceUID": identifier(seed, f"{modality} series"),
+        "StudyID": "",
+        "SeriesNumber": 1,
+        "InstanceNumber": 1,
+        "FrameOfReferenceUID": settings.frame_of_reference_uid,
+        "PositionReferenceIndicator": "",
+    }.items():
+        setattr(dataset, keyword, value)
+    return dataset
+
+
+def coded(value: str, meaning: str, scheme: str = "SCT") -> Dataset:
+    """A coded concept.
+
+    Parameters
+    ----------
+    value, meaning : str
+        The code and what it says.
+    scheme : str
+        Who defined it: SCT is SNOMED CT.
+
+    Returns
+    -------
+    Dataset
+        One item of a code sequence.
+    """
+    item = Dataset()
+    item.CodeValue, item.CodingSchemeDesignator, item.CodeMeaning = value, scheme, meaning[:64]
+    return item
+
+
+def type_of(contour: Contour) -> Dataset:
+    """The coded type of an outline; our own code where SNOMED CT's was not checked.
+
+    Parameters
+    ----------
+    contour : Contour
+        The outline.
+
+    Returns
+    -------
+    Dataset
+        One item of a code sequence.
+    """
+    known = contour.snomed
+    if known is not None:
+        return coded(known.value, known.meaning)
+    return coded(contour.structure.name[:16], contour.structure.value, "99VERTEBLOC")
+
+
+def category_of(contour: Contour) -> Dataset:
+    """The coded category of an outline: tissue that is ill, a thing put in, or anatomy.
+
+    Parameters
+    ----------
+    contour : Contour
+        The outline.
+
+    Returns
+    -------
+    Dataset
+        One item of a code sequence.
+    """
+    if contour.structure in (Structure.TUMOUR, Structure.SCAR, Structure.TRACT):
+        return coded("49755003", "Morphologically Altered Structure")
+    if contour.structure is Structure.IMPLANT:
+        return coded("260787004", "Physical object")
+    return coded("123037004", "Anatomical Structure")
+
+
+def side_of(side: Side) -> Dataset:
+    """The coded side.
+
+    Parameters
+    ----------
+    side : Side
+        Left or right.
+
+    Returns
+    -------
+    Dataset
+        One item of a code sequence.
+    """
+    return coded("7771000", "Left") if side is Side.LEFT else coded("24028007", "Right")
