@@ -10,12 +10,16 @@ from typing import Any
 import numpy as np
 import pydicom
 from numpy.typing import NDArray
-from pydicom.errors import InvalidDicomError
+from pydicom.config import IGNORE
 from pydicom.pixels import get_decoder, pixel_array
 from pydicom.uid import UID
 
 from vertebloc.errors import InputError, MissingBackendError
+from vertebloc.exchange.decoding_apart import decode_apart
 from vertebloc.exchange.dicom_header import TAGS, ImageHeader, RawImage
+
+#: decoders by trust; gdcm ends the whole program on damaged data and so runs apart
+_PREFERRED = ("pydicom", "pylibjpeg", "pyjpegls", "gdcm", "pillow")
 
 _WITHOUT_CODEC = frozenset(
     ("1.2.840.10008.1.2", "1.2.840.10008.1.2.1", "1.2.840.10008.1.2.1.99", "1.2.840.10008.1.2.2")
@@ -56,7 +60,7 @@ def read_any_file(path: Path, label: str) -> RawImage | None:
                 path, force=not marked, specific_tags=[*TAGS.values()], stop_before_pixels=True
             )
             values = {tag: _raw_value(dataset, tag) for tag in TAGS.values() if tag in dataset}
-    except (InvalidDicomError, EOFError, OSError, ValueError, KeyError, NotImplementedError) as e:
+    except Exception as e:  # damaged files raise anything
         if not marked:
             return None
         raise InputError(
@@ -105,14 +109,19 @@ def read_stored_values(header: ImageHeader) -> tuple[NDArray[Any], tuple[str, ..
     MissingBackendError
         If the library that decompresses them is not installed.
     """
-    need_decoder(header)
+    plugin = need_decoder(header.transfer_syntax, header.label)
+    remarks: list[Any] = []
     try:
-        with warnings.catch_warnings(record=True) as remarks:
-            warnings.simplefilter("always")
-            stamp = header.path.stat()
-            dataset = _whole_file(header.path, (stamp.st_mtime_ns, stamp.st_size))
-            dataset.file_meta.TransferSyntaxUID = UID(header.transfer_syntax)
-            values = pixel_array(dataset, index=header.frame, raw=True, correct_unused_bits=False)
+        if plugin == "gdcm":
+            values = decode_apart(header.path, header.transfer_syntax, header.frame, header.label)
+        else:
+            with warnings.catch_warnings(record=True) as remarks:
+                warnings.simplefilter("always")
+                values = decode_here(
+                    header.path, header.transfer_syntax, header.frame, plugin=plugin
+                )
+    except InputError:
+        raise
     except Exception as error:  # decoders raise anything on damaged data
         raise InputError(
             f"{header.label}: its pixels cannot be read ({_one_line(error)}): the file may be "
@@ -127,6 +136,35 @@ def read_stored_values(header: ImageHeader) -> tuple[NDArray[Any], tuple[str, ..
     return np.asarray(native), tuple(_one_line(remark.message) for remark in remarks)
 
 
+def decode_here(path: Path, syntax: str, frame: int | None, *, plugin: str) -> NDArray[Any]:
+    """Decode one image in this process.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    syntax : str
+        Its transfer syntax.
+    frame : int or None
+        Which frame, from 0; None if it holds only one.
+    plugin : str
+        pydicom's name of the decoder; empty for none.
+
+    Returns
+    -------
+    ndarray
+        Stored values. Damaged data raises anything.
+    """
+    stamp = path.stat()
+    dataset = _whole_file(path, (stamp.st_mtime_ns, stamp.st_size))
+    dataset.file_meta.TransferSyntaxUID = UID(syntax, IGNORE)
+    return np.asarray(
+        pixel_array(
+            dataset, index=frame, raw=True, correct_unused_bits=False, decoding_plugin=plugin
+        )
+    )
+
+
 @lru_cache(maxsize=1)
 def _whole_file(path: Path, stamp: tuple[int, int]) -> Any:
     """A file as it was at its stamp; the last one is kept, since it may hold many frames."""
@@ -134,13 +172,20 @@ def _whole_file(path: Path, stamp: tuple[int, int]) -> Any:
     return pydicom.dcmread(path, force=True)
 
 
-def need_decoder(header: ImageHeader) -> None:
-    """Make sure that an image's transfer syntax can be read.
+def need_decoder(transfer_syntax: str, label: str) -> str:
+    """Find the decoder for a transfer syntax.
 
     Parameters
     ----------
-    header : ImageHeader
-        The image's record.
+    transfer_syntax : str
+        Its identifier.
+    label : str
+        The file's name in messages.
+
+    Returns
+    -------
+    str
+        pydicom's name of the decoder; empty if none is needed.
 
     Raises
     ------
@@ -149,14 +194,16 @@ def need_decoder(header: ImageHeader) -> None:
     MissingBackendError
         If the library that decompresses it is not installed.
     """
-    syntax = UID(header.transfer_syntax)
+    syntax = UID(transfer_syntax, IGNORE)
     if syntax in _WITHOUT_CODEC:
-        return
+        return ""
     try:
-        decoder = get_decoder(syntax)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # a damaged identifier
+            decoder = get_decoder(syntax)
     except NotImplementedError as error:
         raise InputError(
-            f"{header.label}: its transfer syntax {syntax} ({syntax.name}) is not one this "
+            f"{label}: its transfer syntax {syntax} ({syntax.name}) is not one this "
             "package can read: export the series uncompressed"
         ) from error
     if not decoder.is_available:
@@ -164,6 +211,8 @@ def need_decoder(header: ImageHeader) -> None:
             f"CT images compressed as {syntax.name} need a decoder that is not installed: "
             "pip install 'vertebloc[compressed]', or export the series uncompressed"
         )
+
+    return str(min(decoder.available_plugins, key=_PREFERRED.index))
 
 
 def _one_line(message: object) -> str:

@@ -68,7 +68,7 @@ def read_hounsfield(
     """
     first = images[0]
     for image in {image.transfer_syntax: image for image in images}.values():
-        need_decoder(image)
+        need_decoder(image.transfer_syntax, image.label)
     values: NDArray[Any] = np.empty((len(images), first.rows, first.columns), dtype=np.int16)
     for k, image in enumerate(images):
         if image.plain_offset is not None:

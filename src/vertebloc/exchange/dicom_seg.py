@@ -20,6 +20,7 @@ from pydicom.uid import (
 from vertebloc.anatomy.contours import LabelMap
 from vertebloc.anatomy.structures import Contour
 from vertebloc.errors import InputError
+from vertebloc.exchange.dicom_general import need_decoder
 from vertebloc.exchange.masks import BoxedMask, boxed, join_masks
 from vertebloc.exchange.meanings import ForeignName, contour_of
 from vertebloc.space.frames import Side
@@ -159,7 +160,10 @@ def _planes(dataset: Any, label: str) -> tuple[NDArray[np.bool_], list[str]]:
         return bits_of.view(bool).reshape(frames, rows, columns), []
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
-        values = pixel_array(dataset).reshape(frames, rows, columns)
+        plugin = need_decoder(str(dataset.file_meta.TransferSyntaxUID), label)
+        if plugin == "gdcm":
+            raise InputError(f"{label} is compressed in a way no segmentation is: write it plain")
+        values = pixel_array(dataset, decoding_plugin=plugin).reshape(frames, rows, columns)
     if str(dataset.get("SegmentationType", "BINARY")) == "FRACTIONAL":
         greatest = int(dataset.get("MaximumFractionalValue") or 255)
         note = (

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 
+from pydicom.config import IGNORE
 from pydicom.uid import UID
 
 from vertebloc.case.identity import Identity
@@ -44,7 +45,7 @@ def why_not_slice(header: ImageHeader, kind: str = "CT") -> str:
     """
     if header.sop_class not in CLASSES[kind]:
         name = (
-            UID(header.sop_class).name
+            UID(header.sop_class, IGNORE).name
             if header.sop_class
             else "an object that says not what it is"
         )

@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from pydicom.config import IGNORE
 from pydicom.uid import UID
 
 from vertebloc.errors import InputError, VertBlocError
@@ -176,7 +177,7 @@ def _listed(number: int, images: list[ImageHeader]) -> ListedSeries:
     size = "several sizes" if len(sizes) > 1 else "".join(f"{c} x {r}" for c, r in sizes)
     return ListedSeries(
         number=number,
-        kind=first.modality or (UID(first.sop_class).name if first.sop_class else ""),
+        kind=first.modality or (UID(first.sop_class, IGNORE).name if first.sop_class else ""),
         uid=first.series_uid,
         images=len(images),
         size=size,
