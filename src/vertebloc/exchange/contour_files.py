@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from pathlib import Path
 
 import numpy as np
@@ -13,6 +14,7 @@ from vertebloc.exchange.dicom_seg import read_dataset, read_segmentation
 from vertebloc.exchange.names_file import read_names_file
 from vertebloc.exchange.nifti import label_map_of, read_nifti_volume
 from vertebloc.exchange.nrrd import read_nrrd
+from vertebloc.exchange.one_line import in_one_line
 from vertebloc.exchange.same_grid import lay_on_grid
 from vertebloc.space.grids import Grid
 
@@ -107,12 +109,14 @@ def _read_dicom(path: Path, grid: Grid, frame_uid: str) -> tuple[LabelMap, tuple
                 f"({frame_uid}): outline on this CT, or bring it into its frame first"
             )
         read = read_segmentation if kind == _SEG else read_structure_set
-        label_map, notes = read(dataset, path.name, grid)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # values that are odd but not used
+            label_map, notes = read(dataset, path.name, grid)
     except InputError:
         raise
     except Exception as error:  # damaged objects raise anything
         raise InputError(
-            f"{path} cannot be used ({type(error).__name__}: {' '.join(str(error).split())}): it "
+            f"{path} cannot be used ({type(error).__name__}: {in_one_line(error)}): it "
             "may be damaged; copy it again"
         ) from error
     if not (own and frame_uid):

@@ -12,6 +12,7 @@ import pydicom
 from vertebloc.errors import InputError
 from vertebloc.exchange.dicom_header import ImageHeader
 from vertebloc.exchange.dicom_series import ENHANCED, MR_IMAGE
+from vertebloc.exchange.one_line import in_one_line
 
 _LARGEST = 1e9  #: a number at or above it is no length, direction or value
 
@@ -60,7 +61,7 @@ def split_frames(header: ImageHeader) -> list[ImageHeader]:
     except Exception as error:  # damaged sequences raise anything
         raise InputError(
             f"{header.label}: the description of its frames cannot be read "
-            f"({' '.join(str(error).split())}): copy it again"
+            f"({in_one_line(error)}): copy it again"
         ) from error
 
 

@@ -17,6 +17,7 @@ from pydicom.uid import UID
 from vertebloc.errors import InputError, MissingBackendError
 from vertebloc.exchange.decoding_apart import decode_apart
 from vertebloc.exchange.dicom_header import TAGS, ImageHeader, RawImage
+from vertebloc.exchange.one_line import in_one_line
 
 #: decoders by trust; gdcm ends the whole program on damaged data and so runs apart
 _PREFERRED = ("pydicom", "pylibjpeg", "pyjpegls", "gdcm", "pillow")
@@ -64,7 +65,7 @@ def read_any_file(path: Path, label: str) -> RawImage | None:
         if not marked:
             return None
         raise InputError(
-            f"{label}: begins like a DICOM file but cannot be read ({_one_line(e)}): it may be "
+            f"{label}: begins like a DICOM file but cannot be read ({in_one_line(e)}): it may be "
             "cut short; copy it again"
         ) from e
     if not marked and TAGS["sop_class"] not in values:
@@ -124,7 +125,7 @@ def read_stored_values(header: ImageHeader) -> tuple[NDArray[Any], tuple[str, ..
         raise
     except Exception as error:  # decoders raise anything on damaged data
         raise InputError(
-            f"{header.label}: its pixels cannot be read ({_one_line(error)}): the file may be "
+            f"{header.label}: its pixels cannot be read ({in_one_line(error)}): the file may be "
             "cut short; copy it again"
         ) from error
     if values.shape != (header.rows, header.columns):
@@ -133,7 +134,7 @@ def read_stored_values(header: ImageHeader) -> tuple[NDArray[Any], tuple[str, ..
             f"{(header.rows, header.columns)}"
         )
     native = values.astype(values.dtype.newbyteorder("="), copy=False)  # big endian ones are not
-    return np.asarray(native), tuple(_one_line(remark.message) for remark in remarks)
+    return np.asarray(native), tuple(in_one_line(remark.message) for remark in remarks)
 
 
 def decode_here(path: Path, syntax: str, frame: int | None, *, plugin: str) -> NDArray[Any]:
@@ -213,7 +214,3 @@ def need_decoder(transfer_syntax: str, label: str) -> str:
         )
 
     return str(min(decoder.available_plugins, key=_PREFERRED.index))
-
-
-def _one_line(message: object) -> str:
-    return " ".join(str(message).split())

@@ -56,6 +56,9 @@ TAGS = {
     "lossy": 0x00282110,
 }
 
+#: Bytes; a person's name in three scripts takes less, and every other text that is read.
+_LONGEST_TEXT = 512
+
 _TITLES = {
     "position": "Image Position (Patient)",
     "orientation": "Image Orientation (Patient)",
@@ -213,9 +216,14 @@ class _Words:
     def text(self, key: str) -> str:
         """One text value, decoded with the file's own character set."""
         value = self._bytes(key)
+        if len(value) > _LONGEST_TEXT:
+            raise InputError(
+                f"{self._raw.label}: its {key.replace('_', ' ')} is {len(value)} bytes long, "
+                f"{_LONGEST_TEXT} at most are taken: the file may be damaged; copy it again"
+            )
         if value.isascii() and b"\x1b" not in value:
-            return value.decode("ascii")
-        return _decode_text(value, self._charset)
+            return _printable(value.decode("ascii"))
+        return _printable(_decode_text(value, self._charset))
 
     def whole(self, key: str, absent: int) -> int:
         """One unsigned 16-bit number."""
@@ -235,8 +243,9 @@ class _Words:
             found = (float("nan"),)
         finite = all(abs(number) < 1e9 for number in found)
         if len(found) not in counts or not finite:
+            written = value[:60].decode("ascii", "replace")
             raise InputError(
-                f"{self._raw.label}: {_TITLES[key]} reads {value.decode('ascii', 'replace')!r}, "
+                f"{self._raw.label}: {_TITLES[key]} reads {written!r}, "
                 f"it must hold {max(counts)} finite number{'s' if max(counts) > 1 else ''}"
             )
         return found
@@ -262,6 +271,13 @@ class _Words:
                 "the name holds letters that its character set cannot write, shown as \ufffd"
             )
         return Identity(name, birth_date, self.text("number"))
+
+
+def _printable(text: str) -> str:
+    """Text without control characters: each becomes the sign for what cannot be shown."""
+    if text.isprintable():
+        return text
+    return "".join(c if c.isprintable() else "\ufffd" for c in text)
 
 
 @lru_cache(maxsize=256)

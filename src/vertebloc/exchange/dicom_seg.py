@@ -23,6 +23,7 @@ from vertebloc.errors import InputError
 from vertebloc.exchange.dicom_general import need_decoder
 from vertebloc.exchange.masks import BoxedMask, boxed, join_masks
 from vertebloc.exchange.meanings import ForeignName, contour_of
+from vertebloc.exchange.one_line import in_one_line
 from vertebloc.space.frames import Side
 from vertebloc.space.grids import Grid
 
@@ -254,7 +255,7 @@ def read_dataset(path: Path) -> Any:
         raise InputError(f"{path} cannot be read: {error.strerror or error}") from error
     except Exception as error:  # damaged files raise anything
         raise InputError(
-            f"{path} cannot be read as DICOM ({' '.join(str(error).split())}): it may be cut "
+            f"{path} cannot be read as DICOM ({in_one_line(error)}): it may be cut "
             "short; copy it again"
         ) from error
     return dataset
