@@ -44,9 +44,11 @@ def names_itself(path: Path) -> bool:
         return False
     try:
         with path.open("rb") as file:
-            return file.read(132)[128:] == b"DICM"
+            head = file.read(132)
     except OSError as error:
         raise InputError(f"{path} cannot be read: {error.strerror or error}") from error
+    # some old exports leave the 128-byte preamble out
+    return head[128:] == b"DICM" or path.suffix.lower() == ".dcm"
 
 
 def read_contours(

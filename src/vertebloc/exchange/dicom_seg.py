@@ -248,7 +248,7 @@ def read_dataset(path: Path) -> Any:
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
-            dataset = pydicom.dcmread(path)
+            dataset = pydicom.dcmread(path, force=True)
             for element in dataset:  # damaged values are noticed now, not later
                 del element
     except OSError as error:
@@ -258,4 +258,10 @@ def read_dataset(path: Path) -> Any:
             f"{path} cannot be read as DICOM ({in_one_line(error)}): it may be cut "
             "short; copy it again"
         ) from error
+    if "SOPClassUID" not in dataset:
+        raise InputError(f"{path} is no DICOM file, or its beginning is lost: copy it again")
+    if "TransferSyntaxUID" not in dataset.file_meta:
+        dataset.file_meta.TransferSyntaxUID = (
+            ImplicitVRLittleEndian if dataset.original_encoding[0] else ExplicitVRLittleEndian
+        )
     return dataset
