@@ -37,12 +37,14 @@ def default_grid(patient: MadeUpPatient) -> Grid:
     Returns
     -------
     Grid
-        Axial slices from below T12 to above T7; the chest's sides lie outside the field of view.
+        Axial slices down from the first outlined vertebra (lead: from above T7 to below T12);
+        the chest's sides lie outside the field of view.
     """
     _, high = patient.of(Structure.VERTEBRA)[_first_vertebra(patient)].bounds_mm()
     top_mm = np.ceil(high[2])
     matrix = np.diag([0.5, 0.5, 1.0, 1.0])
-    matrix[:3, 3] = [-127.75, -164.75, top_mm - 189.0]
+    aside, back = patient.view_moved_mm
+    matrix[:3, 3] = [aside - 127.75, back - 164.75, top_mm - 189.0]
     return Grid.from_matrix((512, 512, 190), matrix)
 
 
@@ -117,6 +119,10 @@ _TISSUES: dict[Structure, Tissue] = {
     Structure.MUSCLE: _even(55.0),
     Structure.AORTA: _layered(60.0, 190.0, 0.6, 1.0),
     Structure.AZYGOS: _even(110.0),
+    Structure.OESOPHAGUS: _even(35.0),
+    Structure.INFERIOR_CAVA: _even(115.0),
+    Structure.SEGMENTAL_VESSEL: _even(110.0),
+    Structure.ROOT: _even(30.0),
     Structure.DISC: _layered(95.0, 70.0, 1.0, 1.5),
     Structure.RIB: _layered(720.0, 150.0, 0.7, 1.0),
     Structure.VERTEBRA: _BONE,
@@ -149,15 +155,23 @@ def _tissues(patient: MadeUpPatient) -> list[tuple[Solid, Tissue]]:
         *(pair for structure, pair in named if structure in soft),
         *between,
         *(pair for structure, pair in named if structure not in (*soft, Structure.TRACT)),
-        (unnamed["calcified rings"], _even(420.0)),
+        *((unnamed[name], _even(420.0)) for name in ("calcified rings",) if name in unnamed),
         *(pair for structure, pair in named if structure is Structure.TRACT),
     ]
 
 
+_BRANCHES = (Structure.ROOT, Structure.SEGMENTAL_VESSEL)
+_BEFORE_THE_SPINE = (Structure.OESOPHAGUS, Structure.INFERIOR_CAVA)
+_MOST = 4096  #: numbers of labels and of their combinations that can be told apart
+
 #: Structures that lie within others: those others' voxels stay what they were as well.
 _ALSO: dict[Structure, tuple[Structure, ...]] = {
+    Structure.ROOT: (Structure.MUSCLE, Structure.LUNG),
+    Structure.SEGMENTAL_VESSEL: (Structure.MUSCLE, Structure.LUNG),
+    Structure.OESOPHAGUS: (Structure.LUNG,),
+    Structure.INFERIOR_CAVA: (Structure.LUNG,),
     Structure.CORD: (Structure.SAC,),
-    Structure.TUMOUR: (Structure.VERTEBRA, Structure.RIB),
+    Structure.TUMOUR: (Structure.VERTEBRA, Structure.RIB, *_BRANCHES),
     Structure.TRACT: (Structure.VERTEBRA, Structure.RIB, Structure.TUMOUR),
 }
 
@@ -175,15 +189,17 @@ def label_map(patient: MadeUpPatient, grid: Grid) -> LabelMap:
     Returns
     -------
     LabelMap
-        uint8 labels. Where structures meet, the later in ``patient.solids`` wins: skin, lungs,
-        muscles, vessels, discs, ribs, vertebrae, sac, cord, tumour, tract. Cord is also sac;
-        tumour within bone is also that bone; tract within bone or tumour is also those.
+        uint16 or uint8 labels. Where structures meet, the later in ``patient.solids`` wins: skin,
+        lungs, muscles, oesophagus, segmental vessels, roots, great vessels, discs, ribs,
+        vertebrae, sac, cord, tumour, tract. Cord is also sac; roots and small vessels in muscle
+        or lung are also those; tumour within bone, root or vessel is also that; tract within
+        bone or tumour is also those.
     """
     if patient.twin_of is not None:
         seen = label_map(patient.twin_of, _mirrored_grid(grid))
         names = {value: tuple(map(_other_side, named)) for value, named in seen.names.items()}
         return LabelMap(Volume(grid, np.ascontiguousarray(seen.volume.values[::-1])), names)
-    labels = np.zeros(grid.shape, dtype=np.uint8)
+    labels = np.zeros(grid.shape, dtype=np.uint16)
     names = {value: (contour,) for value, contour in enumerate(patient.solids, start=1)}
     for value, (contour, solid) in enumerate(patient.solids.items(), start=1):
         renamed = _renaming(value, contour, names)
@@ -198,12 +214,13 @@ def label_map(patient: MadeUpPatient, grid: Grid) -> LabelMap:
 
 
 def _consecutive(
-    labels: NDArray[np.uint8], names: dict[int, tuple[Contour, ...]], grid: Grid
+    labels: NDArray[np.uint16], names: dict[int, tuple[Contour, ...]], grid: Grid
 ) -> LabelMap:
     """Leave out combinations that do not occur; number the others without gaps."""
-    occurs = np.bincount(labels.ravel(), minlength=256) > 0
+    occurs = np.bincount(labels.ravel(), minlength=_MOST) > 0
     kept = [value for value, named in names.items() if len(named) == 1 or occurs[value]]
-    renumbered = np.zeros(256, dtype=np.uint8)
+    smallest = np.uint8 if len(kept) < 256 else np.uint16
+    renumbered = np.zeros(_MOST, dtype=smallest)
     renumbered[kept] = np.arange(1, len(kept) + 1)
     numbered = {int(renumbered[value]): names[value] for value in kept}
     return LabelMap(Volume(grid, renumbered[labels]), numbered)
@@ -211,15 +228,15 @@ def _consecutive(
 
 def _renaming(
     value: int, contour: Contour, names: dict[int, tuple[Contour, ...]]
-) -> NDArray[np.uint8]:
+) -> NDArray[np.uint16]:
     """What each label becomes where the contour lies on it; new names are added."""
-    renamed = np.full(256, value, dtype=np.uint8)
+    renamed = np.full(_MOST, value, dtype=np.uint16)
     for below, named in list(names.items()):
         if named[0].structure in _ALSO.get(contour.structure, ()):
             new = max(names) + 1
             renamed[below] = new
-            first_cord = contour.structure is Structure.CORD
-            names[new] = (contour, *named) if first_cord else (*named, contour)
+            first = contour.structure in (Structure.CORD, *_BRANCHES, *_BEFORE_THE_SPINE)
+            names[new] = (contour, *named) if first else (*named, contour)
     return renamed
 
 

@@ -8,12 +8,13 @@ from functools import cache
 from types import MappingProxyType
 
 import numpy as np
+from numpy.typing import NDArray
 
 from vertebloc.anatomy.levels import Level
 from vertebloc.anatomy.structures import Contour, Structure
 from vertebloc.case.identity import Identity
-from vertebloc.made_up import canal_contents, ribs, trunk, tumours, vessels
-from vertebloc.made_up.sizes import DISEASED, FAT_MM, NEIGHBOURS, OUTLINED
+from vertebloc.made_up import canal_contents, ribs, side_branches, trunk, tumours, vessels
+from vertebloc.made_up.sizes import DISEASED, FAT_MM, LEAD_PLAN, NEIGHBOURS, OUTLINED, SpinePlan
 from vertebloc.made_up.spine import MadeUpSpine, make_spine
 from vertebloc.space.frames import Frame, Side
 from vertebloc.space.solids import Moved, Solid, Union
@@ -36,6 +37,8 @@ class MadeUpPatient:
     solids: Mapping[Contour, Solid]  #: every outlined structure, in patient LPS
     unnamed: Mapping[str, Solid]  #: drawn in the CT only, such as the heart or T6 and L1
     twin_of: MadeUpPatient | None = None  #: whose mirror image this is
+    #: middle of the field of view against the lead patient's, to the left and back
+    view_moved_mm: tuple[float, float] = (0.0, 0.0)
 
     def __post_init__(self) -> None:
         """Freeze the mappings."""
@@ -66,6 +69,7 @@ class MadeUpPatient:
             },
             unnamed={name: Moved(solid, mirror) for name, solid in self.unnamed.items()},
             twin_of=self,
+            view_moved_mm=(-self.view_moved_mm[0], self.view_moved_mm[1]),
         )
 
     def of(self, structure: Structure) -> dict[Contour, Solid]:
@@ -87,8 +91,9 @@ def lead_patient() -> MadeUpPatient:
     Returns
     -------
     MadeUpPatient
-        Vertebrae T7 to T12 with ribs and discs, sac, cord, aorta, azygos vein, lungs, back
-        muscles, skin; tumour in the left half of the body, the left pedicle and beside the
+        Vertebrae T7 to T12 with ribs and discs, sac, cord, roots, aorta, azygos vein, inferior
+        vena cava, oesophagus, segmental vessels, lungs, back muscles, skin; tumour in the left
+        half of the body, the left pedicle and beside the
         vertebra, the sac pushed to the right and back; needle tract from behind.
 
     Notes
@@ -102,7 +107,7 @@ def lead_patient() -> MadeUpPatient:
     outline, skin = trunk.make_skin()
     sac, cord = canal_contents.make_sac_and_cord(spine)
     tumour = tumours.make_lead_tumour(diseased)
-    bones = _bones(spine)
+    bones = make_bones(spine, LEAD_PLAN)
     aorta, azygos = vessels.make_aorta(spine), vessels.make_azygos(spine)
     neighbours = Union([spine.vertebrae[level].solid for level in NEIGHBOURS])
     discs = {Contour(Structure.DISC, level): spine.discs[level] for level in OUTLINED[:-1]}
@@ -114,6 +119,7 @@ def lead_patient() -> MadeUpPatient:
         sign = float(side.sign)
         solids[Contour(Structure.LUNG, side=side)] = trunk.make_lung(sign, lies_on)
         solids[Contour(Structure.MUSCLE, side=side)] = trunk.make_muscle(spine, sign)
+    solids.update(make_branches(spine, LEAD_PLAN))
     solids[Contour(Structure.AORTA)] = aorta
     solids[Contour(Structure.AZYGOS)] = azygos
     solids.update(discs)
@@ -145,16 +151,64 @@ def lead_patient() -> MadeUpPatient:
     )
 
 
-def _bones(spine: MadeUpSpine) -> dict[Contour, Solid]:
-    """Ribs first, vertebrae after them."""
-    levels = list(spine.vertebrae)
+def make_branches(spine: MadeUpSpine, plan: SpinePlan) -> dict[Contour, Solid]:
+    """What lies beside and before the spine and gives way to all that is drawn later.
+
+    Parameters
+    ----------
+    spine : MadeUpSpine
+        The spine.
+    plan : SpinePlan
+        Which levels are outlined.
+
+    Returns
+    -------
+    dict of Contour to Solid
+        Oesophagus, inferior vena cava, segmental vessels, nerve roots.
+    """
+    lumbar = plan.diseased.region == "L"
+    return {
+        Contour(Structure.OESOPHAGUS): side_branches.make_gullet(spine),
+        Contour(Structure.INFERIOR_CAVA): side_branches.make_inferior_cava(spine, lumbar=lumbar),
+        **side_branches.make_segmental_vessels(spine, plan),
+        **side_branches.make_roots(spine, plan),
+    }
+
+
+def make_bones(
+    spine: MadeUpSpine, plan: SpinePlan, trunk_moved: NDArray[np.float64] | None = None
+) -> dict[Contour, Solid]:
+    """Ribs first, vertebrae after them.
+
+    Parameters
+    ----------
+    spine : MadeUpSpine
+        The spine.
+    plan : SpinePlan
+        Which levels are outlined; thoracic ones have ribs.
+    trunk_moved : (3,) float64, mm, or None
+        How far the chest lies from where it is in the lead patient.
+
+    Returns
+    -------
+    dict of Contour to Solid
+        Ribs and vertebrae.
+    """
     bones: dict[Contour, Solid] = {}
-    for level in OUTLINED:
-        place = levels.index(level)
-        near = levels[place - 1 : place + 2]
+    for level in plan.outlined:
+        if level.region != "T":
+            continue
+        place = plan.levels.index(level)
+        near = plan.levels[place - 1 : place + 2]
         around = [spine.vertebrae[n].solid for n in near] + [spine.discs[n] for n in near[:-1]]
-        for side, rib in ribs.make_ribs(spine.vertebrae[level], Union(around)).items():
+        pair = ribs.make_ribs(
+            spine.vertebrae[level],
+            Union(around),
+            trunk_moved=trunk_moved,
+            mirror=plan.is_symmetrical,
+        )
+        for side, rib in pair.items():
             bones[Contour(Structure.RIB, level, side)] = rib
-    for level in OUTLINED:
+    for level in plan.outlined:
         bones[Contour(Structure.VERTEBRA, level)] = spine.vertebrae[level].solid
     return bones

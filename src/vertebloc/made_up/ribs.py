@@ -18,12 +18,14 @@ _JOINT_GAP_MM = 1.0  #: cartilage between rib and vertebra
 _FALL = 0.42  #: how far a rib sinks for each mm along the chest wall
 _WALL_MM = 6.0  #: from the inside of the chest to the middle of a rib
 _ANGLE_DEG = 27.0  #: where a rib has reached the chest wall, round the side from the back
-_LAST_ANGLE_DEG = {11: 74.0, 12: 44.0}  #: where the two floating ribs end; others go on
+_LAST_ANGLE_DEG = {11: 74.0, 12: 44.0, 13: 40.0}  #: where floating ribs end; others go on
 _OTHERS_LAST_ANGLE_DEG = 96.0
 _NEAR = 14  #: points of a rib, from its head, that lie near the spine
 
 
-def make_ribs(placed: PlacedVertebra, spine: Union) -> dict[Side, Solid]:
+def make_ribs(
+    placed: PlacedVertebra, spine: Union, *, trunk_moved: Points | None = None, mirror: bool = True
+) -> dict[Side, Solid]:
     """Both ribs of a vertebra, their heads 1 mm off the bone and disc they belong to.
 
     Parameters
@@ -31,38 +33,52 @@ def make_ribs(placed: PlacedVertebra, spine: Union) -> dict[Side, Solid]:
     placed : PlacedVertebra
         The vertebra that owns them.
     spine : Union
-        Vertebrae and discs from which they must stay clear; symmetrical, as the spine is.
+        Vertebrae and discs from which they must stay clear.
+    trunk_moved : (3,) float64, mm, or None
+        How far the chest lies from where it is in the lead patient.
+    mirror : bool
+        Whether the spine is symmetrical, so that the right rib mirrors the left one.
 
     Returns
     -------
     dict
         The left and the right rib; exact outside.
     """
-    p = draw_curve(_course(placed), 4.0)
+    moved = np.zeros(3) if trunk_moved is None else trunk_moved
+    p, radii, spread, up = _rod(placed, spine, 1.0, moved)
+    left = make_flat_rod(p, radii, spread, up)
+    if mirror:
+        flip = np.array([-1.0, 1.0, 1.0])
+        return {Side.LEFT: left, Side.RIGHT: make_flat_rod(p * flip, radii, spread, up * flip)}
+    return {Side.LEFT: left, Side.RIGHT: make_flat_rod(*_rod(placed, spine, -1.0, moved))}
+
+
+def _rod(
+    placed: PlacedVertebra, spine: Union, side: float, moved: Points
+) -> tuple[Points, NDArray[np.float64], NDArray[np.float64], Points]:
+    """Points, radii, spread and height direction of one rib (+1 left, -1 right)."""
+    p = draw_curve(_course(placed, side, moved), 4.0)
     radii = np.full(len(p), _HALF_THICKNESS_MM)
     radii[0] = 3.9  # the head is a little thicker than the neck
     spread = np.full(len(p), _HALF_SPREAD_MM)
     up = _across(p)
     p = _pushed_clear(p, spread[:, None] * up, radii + _JOINT_GAP_MM, spine)
-    mirror = np.array([-1.0, 1.0, 1.0])
-    return {
-        Side.LEFT: make_flat_rod(p, radii, spread, up),
-        Side.RIGHT: make_flat_rod(p * mirror, radii, spread, up * mirror),
-    }
+    return p, radii, spread, up
 
 
-def _course(placed: PlacedVertebra) -> Points:
-    """Points a left rib passes through: head, neck, knuckle, then the chest wall."""
-    head, knuckle = placed.at(placed.shape.points_of_left_rib())
+def _course(placed: PlacedVertebra, side: float, moved: Points) -> Points:
+    """Points a rib passes through: head, neck, knuckle, then the chest wall."""
+    flip = np.array([side, 1.0, 1.0])
+    head, knuckle = placed.at(placed.shape.points_of_left_rib() * flip)
     neck = 0.45 * head + 0.55 * knuckle - np.array([0.0, 1.5, 0.0])
     last = _LAST_ANGLE_DEG.get(placed.shape.level.number, _OTHERS_LAST_ANGLE_DEG)
     count = max(int((last - _ANGLE_DEG) / 12.0), 2)
     course = [head, neck, knuckle]
-    z = float(knuckle[2])
+    z = float(knuckle[2] - moved[2])
     for angle in np.linspace(_ANGLE_DEG, last, count):
-        level = on_chest_wall(float(angle), z, _WALL_MM)
+        level = on_chest_wall(float(angle), z, _WALL_MM) * flip + moved
         z -= _FALL * float(np.linalg.norm((level - course[-1])[:2]))
-        course.append(on_chest_wall(float(angle), z, _WALL_MM))
+        course.append(on_chest_wall(float(angle), z, _WALL_MM) * flip + moved)
     return np.array(course)
 
 

@@ -1,4 +1,4 @@
-"""Vertebrae and discs of the lead patient stacked into a gently bent spine."""
+"""Vertebrae and discs stacked into a gently bent spine."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 
 from vertebloc.anatomy.levels import Level
 from vertebloc.made_up.rods import draw_curve
-from vertebloc.made_up.sizes import ALL_LEVELS, DISEASED, FACET_GAP_MM
+from vertebloc.made_up.sizes import FACET_GAP_MM, LEAD_PLAN, SpinePlan
 from vertebloc.made_up.vertebrae import VertebraShape
 from vertebloc.space.frames import Frame
 from vertebloc.space.solids import (
@@ -52,6 +52,11 @@ class MadeUpSpine:
     vertebrae: Mapping[Level, PlacedVertebra]
     discs: Mapping[Level, Solid]  #: by the vertebra above
 
+    @property
+    def is_thoracic(self) -> bool:
+        """Whether it reaches no farther down than L2."""
+        return Level("L3") not in self.vertebrae
+
     def canal_curve(self, spacing_mm: float) -> Points:
         """Points along the middle of the canal, from head to feet, a little beyond the ends."""
         knots = []
@@ -63,58 +68,76 @@ class MadeUpSpine:
         return draw_curve(np.array([first, *knots, last]), spacing_mm)
 
 
-def make_spine() -> MadeUpSpine:
-    """Stack the vertebrae, the diseased one's body in the origin.
+def make_spine(plan: SpinePlan = LEAD_PLAN) -> MadeUpSpine:
+    """Stack the vertebrae, one body in the origin.
+
+    Parameters
+    ----------
+    plan : SpinePlan
+        Which vertebrae, and how the spine is bent.
 
     Returns
     -------
     MadeUpSpine
-        Vertebrae T6 to L1 and the discs between them, in patient LPS.
+        The plan's vertebrae and the discs between them, in patient LPS.
     """
-    shapes = {level: VertebraShape(level) for level in ALL_LEVELS}
-    centres = _stack(shapes)
-    motions = {level: _placement(shape, centres[level]) for level, shape in shapes.items()}
+    shapes = {level: VertebraShape(level) for level in plan.levels}
+    axes = {level: _axes(shape, plan) for level, shape in shapes.items()}
+    centres = _stack(shapes, axes, plan.origin)
+    motions = {level: _placement(axes[level], centres[level]) for level in shapes}
     placed = {}
     for level, shape in shapes.items():
         solid: Solid = Moved(shape.solid(), motions[level])
-        if level is not ALL_LEVELS[-1]:
-            below = ALL_LEVELS[ALL_LEVELS.index(level) + 1]
+        if level is not plan.levels[-1]:
+            below = plan.levels[plan.levels.index(level) + 1]
             facets = Union([Moved(f, motions[below]) for f in shapes[below].upper_facets()])
             solid = Difference(solid, Grown(facets, FACET_GAP_MM))
         placed[level] = PlacedVertebra(shape=shape, lps_from_own=motions[level], solid=solid)
-    discs = {above: _disc(placed[above], placed[below]) for above, below in pairwise(ALL_LEVELS)}
+    discs = {above: _disc(placed[above], placed[below]) for above, below in pairwise(plan.levels)}
     return MadeUpSpine(vertebrae=placed, discs=discs)
 
 
-def _cranial(shape: VertebraShape) -> Points:
-    tilt = np.deg2rad(shape.shape.backward_tilt_deg)
-    return np.array([0.0, np.sin(tilt), np.cos(tilt)])
+def _axes(shape: VertebraShape, plan: SpinePlan) -> Points:
+    """Columns: the vertebra's own left, back and head in patient LPS."""
+    name = shape.level.name
+    tilt = np.deg2rad(plan.backward_tilt_deg.get(name, shape.shape.backward_tilt_deg))
+    up = np.array([0.0, np.sin(tilt), np.cos(tilt)])
+    columns = np.column_stack(([1.0, 0.0, 0.0], [0.0, up[2], -up[1]], up))
+    aside = np.deg2rad(plan.left_tilt_deg.get(name, 0.0))
+    turn = np.deg2rad(plan.turn_deg.get(name, 0.0))
+    if aside == 0.0 and turn == 0.0:
+        return columns
+    c, s = np.cos(aside), np.sin(aside)
+    lean = np.array([[c, 0.0, s], [0.0, 1.0, 0.0], [-s, 0.0, c]])
+    c, s = np.cos(turn), np.sin(turn)
+    own = np.array([[c, s, 0.0], [-s, c, 0.0], [0.0, 0.0, 1.0]])
+    return np.asarray(lean @ columns @ own)
 
 
-def _placement(shape: VertebraShape, centre: Points) -> Transform:
-    up = _cranial(shape)
+def _placement(axes: Points, centre: Points) -> Transform:
     matrix = np.eye(4)
-    matrix[:3, 0] = [1.0, 0.0, 0.0]
-    matrix[:3, 1] = [0.0, up[2], -up[1]]
-    matrix[:3, 2] = up
+    matrix[:3, :3] = axes
     matrix[:3, 3] = centre
     return Transform(matrix, target=Frame.PATIENT_LPS, source=Frame.PATIENT_LPS)
 
 
-def _stack(shapes: Mapping[Level, VertebraShape]) -> dict[Level, Points]:
+def _stack(
+    shapes: Mapping[Level, VertebraShape], axes: Mapping[Level, Points], origin: Level
+) -> dict[Level, Points]:
     """Middles of the bodies: half a body, a disc, half a body, along the mean direction."""
-    centres = {ALL_LEVELS[0]: np.zeros(3)}
-    for above, below in pairwise(ALL_LEVELS):
+    levels = list(shapes)
+    centres = {levels[0]: np.zeros(3)}
+    for above, below in pairwise(levels):
         upper, lower = shapes[above], shapes[below]
-        between = _cranial(upper) + _cranial(lower)
+        between = axes[above][:, 2] + axes[below][:, 2]
         between /= np.linalg.norm(between)
         centres[below] = (
             centres[above]
-            - 0.5 * upper.height_mm * _cranial(upper)
+            - 0.5 * upper.height_mm * axes[above][:, 2]
             - upper.shape.disc_below_mm * between
-            - 0.5 * lower.height_mm * _cranial(lower)
+            - 0.5 * lower.height_mm * axes[below][:, 2]
         )
-    return {level: centre - centres[DISEASED] for level, centre in centres.items()}
+    return {level: centre - centres[origin] for level, centre in centres.items()}
 
 
 def _disc(above: PlacedVertebra, below: PlacedVertebra) -> Solid:

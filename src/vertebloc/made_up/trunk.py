@@ -16,6 +16,7 @@ from vertebloc.space.solids import (
     HalfSpace,
     Intersection,
     Layer,
+    Moved,
     Rod,
     RoundCone,
     RoundedBox,
@@ -86,7 +87,7 @@ def make_skin() -> tuple[Solid, Solid]:
     return whole, Layer(whole, SKIN_MM)
 
 
-def make_muscle(spine: MadeUpSpine, side: float) -> Solid:
+def make_muscle(spine: MadeUpSpine, side: float, moved: Transform | None = None) -> Solid:
     """The muscle column beside the spinous processes.
 
     Parameters
@@ -95,6 +96,8 @@ def make_muscle(spine: MadeUpSpine, side: float) -> Solid:
         The spine that it follows.
     side : float, -
         +1 left, -1 right.
+    moved : Transform or None
+        Where the trunk lies, if not where it does in the lead patient.
 
     Returns
     -------
@@ -105,7 +108,8 @@ def make_muscle(spine: MadeUpSpine, side: float) -> Solid:
     p = spine.canal_curve(8.0)
     strands = ((13.0, 21.0, 10.0), (25.0, 24.0, 12.5), (39.0, 22.0, 12.0), (50.0, 18.5, 9.0))
     rods = [Rod(p + np.array([side * x, y, 0.0]), np.full(len(p), r)) for x, y, r in strands]
-    return Intersection((Union(rods), trunk_cylinder(-7.0)))
+    within: Solid = trunk_cylinder(-7.0)
+    return Intersection((Union(rods), within if moved is None else Moved(within, moved)))
 
 
 def make_mediastinum() -> tuple[Solid, Solid]:

@@ -36,8 +36,8 @@ class VertebraShape:
 
     @property
     def sizes(self) -> VertebraSizes:
-        """Published means."""
-        return VERTEBRA_SIZES[self.level.name]
+        """Published means; a thirteenth thoracic vertebra is as large as L1 is (invented)."""
+        return VERTEBRA_SIZES["L1" if self.level.name == "T13" else self.level.name]
 
     @property
     def shape(self) -> LevelShape:

@@ -52,6 +52,10 @@ def make_azygos(spine: MadeUpSpine) -> Solid:
     Solid
         A rod 7 mm thick; exact outside.
     """
-    axis = [v.at([-10.0, -0.5 * v.shape.depth_mm - 4.0, 0.0])[0] for v in spine.vertebrae.values()]
+    axis = [
+        v.at([-10.0, -0.5 * v.shape.depth_mm - 4.0, 0.0])[0]
+        for level, v in spine.vertebrae.items()
+        if level.region == "T" or spine.is_thoracic
+    ]
     p = draw_curve(continue_curve(np.array(axis)), 6.0)
     return Rod(p, np.full(len(p), 3.5))
