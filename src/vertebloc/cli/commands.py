@@ -124,7 +124,7 @@ def bring_in(  # noqa: PLR0913  (one argument an option)
     """Bring a CT and its contours into a case folder."""
     if list_only:
         with _progress():
-            from vertebloc.workflow import list_series
+            from vertebloc.workflow.list_series import list_series
 
             listed = list_series(source)
         typer.echo("\n".join(listed.lines))
@@ -184,13 +184,20 @@ def demo(
     folder: Annotated[Path, typer.Option("--dir", help="Where to put it.")] = Path("demo"),
     no_open: Annotated[bool, typer.Option("--no-open", help="Do not open its pages.")] = False,
     twin: Annotated[bool, typer.Option("--twin", help="The mirror twin instead.")] = False,
+    patient: Annotated[
+        str,
+        typer.Option(
+            help="lead, lumbar, both-pedicles, arch, before or after (a drug), thirteen-ribs, "
+            "scoliosis."
+        ),
+    ] = "lead",
 ) -> None:
-    """Make the lead made-up patient, plan it, and show where the sheet lies."""
+    """Make a made-up patient, plan it, and show where the sheet lies."""
     with _progress() as say:
         from vertebloc.reports import answer_lines
         from vertebloc.workflow import make_demo
 
-        report = make_demo(folder, twin=twin, say=say)
+        report = make_demo(folder, name=patient, twin=twin, say=say)
     typer.echo(answer_lines(report.planned.document))
     typer.echo(f"\nsheet: {report.planned.sheet}\nplan: {report.planned.plan_path}")
     if not no_open and (_has_screen() or sys.stdin.isatty()):
@@ -258,7 +265,7 @@ def export(
 ) -> None:
     """Write a case's outlines for other programs."""
     with _progress() as say:
-        from vertebloc.workflow import OutlineFormat, export_contours
+        from vertebloc.workflow.export_contours import OutlineFormat, export_contours
 
         allowed = [known.value for known in OutlineFormat]
         if form not in allowed:

@@ -94,6 +94,6 @@ def _ready() -> bool:
 
 
 def _decode(path: Path, syntax: str, frame: int | None) -> Any:
-    from vertebloc.exchange.dicom_general import decode_here
+    from vertebloc.exchange.dicom_decoding import decode_here
 
     return decode_here(path, syntax, frame, plugin="gdcm")

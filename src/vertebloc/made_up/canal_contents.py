@@ -53,7 +53,7 @@ def make_free_sac_and_cord(spine: MadeUpSpine, cord_ends_mm: float | None) -> tu
     ----------
     spine : MadeUpSpine
         The spine that it follows.
-    cord_ends_mm : float or None, mm
+    cord_ends_mm : float, mm, or None
         Height below which there is no cord, only roots; None if the cord goes on.
 
     Returns

@@ -98,26 +98,38 @@ def make_segmental_vessels(spine: MadeUpSpine, plan: SpinePlan) -> dict[Contour,
     """
     found: dict[Contour, Solid] = {}
     for level in plan.outlined:
-        placed = spine.vertebrae[level]
-        sizes = placed.shape.sizes
-        off = SEGMENTAL_RADIUS_MM + _OFF_BONE_MM
-        wide = 0.5 * max(sizes.upper_width.value, sizes.lower_width.value) + off
-        deep = 0.5 * max(sizes.upper_depth.value, sizes.lower_depth.value) + off
-        # the back of a body is squarer than its front: the strand keeps a little wider there
-        angle = np.deg2rad(np.linspace(8.0, 112.0, 24))
-        squarer = 1.0 + 0.12 * np.clip((angle - np.pi / 3.0) / (np.pi / 4.0), 0.0, 1.0)
         for side in (Side.LEFT, Side.RIGHT):
-            ring = np.column_stack(
-                (
-                    float(side.sign) * squarer * wide * np.sin(angle),
-                    -squarer * deep * np.cos(angle),
-                    np.full(len(angle), -0.5),
-                )
-            )
+            course = segmental_course(spine.vertebrae[level], float(side.sign))
             found[Contour(Structure.SEGMENTAL_VESSEL, level, side)] = Rod(
-                placed.at(ring), np.full(len(ring), SEGMENTAL_RADIUS_MM)
+                course, np.full(len(course), SEGMENTAL_RADIUS_MM)
             )
     return found
+
+
+def segmental_course(placed: PlacedVertebra, side: float) -> Points:
+    """Points along the middle of a segmental strand.
+
+    Parameters
+    ----------
+    placed : PlacedVertebra
+        The vertebra that it runs round.
+    side : float, -
+        +1 left, -1 right.
+
+    Returns
+    -------
+    (24, 3) float64, mm
+        From the front round the side to before the foramen, at mid-body; patient LPS.
+    """
+    sizes = placed.shape.sizes
+    off = SEGMENTAL_RADIUS_MM + _OFF_BONE_MM
+    wide = 0.5 * max(sizes.upper_width.value, sizes.lower_width.value) + off
+    deep = 0.5 * max(sizes.upper_depth.value, sizes.lower_depth.value) + off
+    # the back of a body is squarer than its front: the strand keeps a little wider there
+    angle = np.deg2rad(np.linspace(8.0, 112.0, 24))
+    squarer = 1.0 + 0.12 * np.clip((angle - np.pi / 3.0) / (np.pi / 4.0), 0.0, 1.0)
+    across, back = side * squarer * wide * np.sin(angle), -squarer * deep * np.cos(angle)
+    return placed.at(np.column_stack((across, back, np.full(len(angle), -0.5))))
 
 
 def make_gullet(spine: MadeUpSpine) -> Solid:

@@ -1,4 +1,4 @@
-"""Try everything with the made-up patient."""
+"""Try everything with a made-up patient."""
 
 from __future__ import annotations
 
@@ -46,13 +46,17 @@ class DemoReport:
     planned: PlanReport
 
 
-def make_demo(folder: Path, *, twin: bool = False, say: Say = say_nothing) -> DemoReport:
-    """Write the lead made-up patient as DICOM and contours, import it, plan it.
+def make_demo(
+    folder: Path, *, name: str = "lead", twin: bool = False, say: Say = say_nothing
+) -> DemoReport:
+    """Write a made-up patient as DICOM and contours, import it, plan it.
 
     Parameters
     ----------
     folder : Path
         Where to; an older demo there is replaced, anything else is left alone.
+    name : str
+        Which made-up patient, one of ``made_up.gallery.PATIENT_NAMES``.
     twin : bool
         The mirror twin instead.
     say : callable
@@ -66,10 +70,12 @@ def make_demo(folder: Path, *, twin: bool = False, say: Say = say_nothing) -> De
     Raises
     ------
     InputError
-        If the folder holds something that is no demo of ours.
+        If the folder holds something that is no demo of ours, there is no such patient, or
+        its first plan is refused; the case is there then, with its images and outlines.
     """
+    patient = made_up.patient_named(name)
     _make_room(folder)
-    imported = _bring_in(folder, folder / "case", twin=twin, say=say)
+    imported = _bring_in(folder, folder / "case", patient, twin=twin, say=say)
     return DemoReport(imported=imported, planned=plan_case(folder / "case", say=say))
 
 
@@ -94,12 +100,15 @@ def make_case_of_demo(case_dir: Path, say: Say = say_nothing) -> ImportReport:
         If the folder holds something.
     """
     with tempfile.TemporaryDirectory() as aside:
-        return _bring_in(Path(aside), case_dir, twin=False, say=say)
+        return _bring_in(Path(aside), case_dir, made_up.lead_patient(), twin=False, say=say)
 
 
-def _bring_in(folder: Path, case: Path, *, twin: bool, say: Say) -> ImportReport:
+def _bring_in(
+    folder: Path, case: Path, patient: made_up.MadeUpPatient, *, twin: bool, say: Say
+) -> ImportReport:
     """Write the patient as a scanner and an outliner would, and import that."""
-    patient = made_up.lead_patient().mirrored() if twin else made_up.lead_patient()
+    if twin:
+        patient = patient.mirrored()
     grid = made_up.default_grid(patient)
     say("making the made-up patient's CT")
     ct = made_up.hounsfield_volume(patient, grid, np.random.default_rng(SEED))

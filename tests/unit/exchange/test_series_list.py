@@ -24,7 +24,7 @@ from vertebloc.exchange.dicom_read import read_dicom_folder
 from vertebloc.exchange.series_list import list_series
 from vertebloc.space.grids import Grid
 from vertebloc.workflow import ImportSettings, import_case
-from vertebloc.workflow import list_series as listed_with_pictures
+from vertebloc.workflow.list_series import list_series as listed_with_pictures
 
 from .conftest import save
 from .damage import compress, enhanced
