@@ -13,11 +13,12 @@ from vertebloc.errors import InputError
 from vertebloc.exchange.dicom_seg import told_apart
 from vertebloc.exchange.masks import BoxedMask, boxed, join_masks
 from vertebloc.exchange.meanings import ForeignName, contour_of
-from vertebloc.exchange.polygon_filling import fill_polygons
+from vertebloc.exchange.polygon_filling import fill_pixels, fill_polygons
 from vertebloc.space.grids import Grid
 
 _FLAT_MM = 0.05  #: points of one outline may lie this far off its plane; they are written rounded
 _PARALLEL = 1e-3  #: sine of the angle between the planes of one structure
+_SAME_PLANES = 1e-4  #: sine of the angle to the CT's slices below which they are filled by rows
 _FAR_MM = 1e5
 
 
@@ -110,9 +111,12 @@ def _mask(rings: list[NDArray[np.float64]], grid: Grid, where: str) -> BoxedMask
             )
     planes = _planes(offsets)
     gaps = np.diff(planes)
-    slices = grid.lps_from_ijk.matrix[:3, :3] / 1.0
+    slices = grid.lps_from_ijk.matrix[:3, :3]
     thickness = float(np.abs(normal @ slices).max())  # how far one voxel step goes across planes
     half = 0.5 * max(thickness, float(gaps.min()) if len(gaps) else 0.0)
+    step = np.cross(slices[:, 0], slices[:, 1])
+    if np.linalg.norm(np.cross(step, normal)) < _SAME_PLANES * np.linalg.norm(step):
+        return _mask_by_slices(rings, offsets, planes, normal, half, grid)
     across = np.linalg.svd(normal[None, :])[2][1:]  # two directions in the plane
     inside = np.zeros(grid.shape, dtype=bool)
     box, centres = _near(rings, grid, half)
@@ -132,6 +136,33 @@ def _mask(rings: list[NDArray[np.float64]], grid: Grid, where: str) -> BoxedMask
         ]
         found[here] = fill_polygons(own, flat[here])
     inside[box] = found.reshape(tuple(r.stop - r.start for r in box))
+    return boxed(inside)
+
+
+def _mask_by_slices(
+    rings: list[NDArray[np.float64]],
+    offsets: NDArray[np.float64],
+    planes: NDArray[np.float64],
+    normal: NDArray[np.float64],
+    half: float,
+    grid: Grid,
+) -> BoxedMask | None:
+    """The same for outlines that lie in planes parallel to the CT's slices."""
+    inside = np.zeros(grid.shape, dtype=bool)
+    inverse = grid.lps_from_ijk.inverse
+    flat = [inverse.points(ring)[:, :2] for ring in rings]
+    middles = np.column_stack((np.zeros((grid.shape[2], 2)), np.arange(grid.shape[2])))
+    for k, height in enumerate(grid.lps_from_ijk.points(middles) @ normal):
+        plane = planes[int(np.abs(planes - height).argmin())]
+        if abs(height - plane) > half * (1.0 + 1e-6):
+            continue
+        # a tilted stack moves along its slices on the way from the plane to the slice
+        own = [
+            ring + (inverse.vectors((height - plane) * normal)[0, :2])
+            for ring, offset in zip(flat, offsets, strict=True)
+            if abs(offset - plane) <= _FLAT_MM
+        ]
+        inside[:, :, k] = fill_pixels(own, grid.shape[:2])
     return boxed(inside)
 
 

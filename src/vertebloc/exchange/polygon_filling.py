@@ -54,6 +54,40 @@ def fill_polygons(
     return inside
 
 
+def fill_pixels(rings: Sequence[NDArray[np.float64]], shape: tuple[int, int]) -> NDArray[np.bool_]:
+    """Find which pixels' centres lie inside an odd number of closed outlines, row by row.
+
+    Parameters
+    ----------
+    rings : sequence of (n, 2) float64, pixels
+        Corners in order; pixel centres lie at whole numbers.
+    shape : (int, int)
+        Pixels along both axes.
+
+    Returns
+    -------
+    (ni, nj) bool
+        The same answer as ``fill_polygons`` at every centre, much sooner.
+    """
+    turns = np.zeros((shape[1], shape[0] + 1), dtype=np.int32)
+    for ring in rings:
+        start, end = ring, np.roll(ring, -1, axis=0)
+        swap = (start[:, 1] > end[:, 1])[:, None]
+        below, above = np.where(swap, end, start), np.where(swap, start, end)
+        first = np.clip(np.ceil(below[:, 1]), 0, shape[1]).astype(np.int64)
+        count = np.clip(np.ceil(above[:, 1]), 0, shape[1]).astype(np.int64) - first
+        edge = np.repeat(np.arange(len(ring)), count)
+        nth = np.arange(len(edge)) - np.repeat(np.cumsum(count) - count, count)
+        rows = first[edge] + nth
+        rise = above[edge, 1] - below[edge, 1]
+        share = (rows - below[edge, 1]) / rise
+        x = below[edge, 0] + share * (above[edge, 0] - below[edge, 0])
+        np.add.at(turns, (rows, np.clip(np.ceil(x), 0, shape[0]).astype(np.int64)), 1)
+    # a pixel is inside if an odd number of crossings lies beyond it
+    beyond = np.cumsum(turns[:, ::-1], axis=1)[:, ::-1][:, 1:]
+    return np.asarray(beyond.T % 2 == 1)
+
+
 def outline_mask(mask: NDArray[np.bool_]) -> list[NDArray[np.float64]]:
     """Outlines of a flat mask along the edges of its pixels.
 

@@ -104,7 +104,7 @@ def test_the_keyboard_stops_it_outside_a_command_too(run, monkeypatch, how):
         (("plam", "case"), "No such command 'plam'"),
         (("plan",), "Missing argument 'DIR'"),
         (("plan", "case", "--jsom"), "No such option: --jsom"),
-        (("import", "scan"), "Missing option '--case'"),
+        (("import", "scan"), "say where the case shall lie: --case DIR"),
         (("check", "case", "K7QM-3WXK", "more"), "unexpected extra argument"),
     ],
 )

@@ -28,7 +28,7 @@ from vertebloc.exchange.meanings import ForeignName, contour_of
 from vertebloc.exchange.names_file import NamesFile, write_names_file
 from vertebloc.exchange.nifti import write_nifti
 from vertebloc.exchange.nrrd import read_nrrd
-from vertebloc.exchange.polygon_filling import fill_polygons, outline_mask
+from vertebloc.exchange.polygon_filling import fill_pixels, fill_polygons, outline_mask
 from vertebloc.space.frames import Side
 from vertebloc.space.grids import Grid
 
@@ -345,6 +345,17 @@ def test_flat_masks_come_back_from_their_outlines(rng: np.random.Generator) -> N
         for line in outline_mask(mask):
             found ^= fill_polygons([line], p)
         assert np.array_equal(found.reshape(mask.shape), mask)
+        assert np.array_equal(fill_pixels(outline_mask(mask), mask.shape), mask)
+
+
+def test_filling_by_rows_is_filling_point_by_point(rng: np.random.Generator) -> None:
+    """Crooked outlines that cross themselves and the picture's edge; the slow way checks."""
+    p = np.argwhere(np.ones((23, 19), dtype=bool)).astype(float)
+    for _ in range(20):
+        rings = [rng.uniform(-6.0, 28.0, (9, 2)) for _ in range(3)]
+        by_rows = fill_pixels(rings, (23, 19))
+        assert np.array_equal(by_rows, fill_polygons(rings, p).reshape(23, 19))
+        assert 20 < by_rows.sum() < 23 * 19 - 20
 
 
 @pytest.mark.parametrize("packed", [False, True])
