@@ -92,7 +92,7 @@ def prepare_plan(contours: ContourSet, choices: Choices, say: Say) -> Prepared:
     team_assumptions(anatomy, choices, tract=False)  # contradicting sides are refused early
     say("measuring tumour and bone")
     solids = collect_solids(contours, anatomy, level, choices.levels)
-    check_place(solids)
+    check_place(contours, solids)
     say("staging")
     settings = StagingSettings(contour_error_mm=choices.contour_error_mm)
     staging = stage_tumour(

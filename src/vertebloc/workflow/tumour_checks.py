@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy import ndimage
 
 from vertebloc.anatomy import ContourSet, Structure
@@ -50,25 +51,42 @@ def check_outline(contours: ContourSet) -> tuple[str, ...]:
     )
 
 
-def check_place(solids: ResectionSolids) -> None:
+def check_place(contours: ContourSet, solids: ResectionSolids) -> None:
     """Refuse a tumour that neither lies in the chosen vertebra nor touches it.
 
     Parameters
     ----------
+    contours : ContourSet
+        All outlines. A biopsy tract counts as tumour elsewhere; it may run through any bone, so
+        that it says nothing of where the tumour lies.
     solids : ResectionSolids
-        Tumour and bone around the chosen level.
+        Bone around the chosen level.
 
     Raises
     ------
     InputError
         If the tumour ends more than a voxel from the bone.
     """
-    gap_mm = float(solids.bone_field.signed_distance_mm(solids.tumour.vertices).min())
+    points = _outlined_points(contours)
+    if not len(points):
+        return
+    gap_mm = float(solids.bone_field.signed_distance_mm(points).min())
     if gap_mm > float(np.max(solids.bone_field.distances.grid.spacing_mm)):
         raise InputError(
             f"the outlined tumour does not lie in {solids.level}: it ends {gap_mm:.1f} mm from "
             "it; choose the vertebra that it lies in, or correct the outline"
         )
+
+
+def _outlined_points(contours: ContourSet) -> NDArray[np.float64]:
+    """Voxel middles or corners of the tumour's own outlines, (n, 3)."""
+    wanted = contours.of(Structure.TUMOUR)
+    found = [contours.surfaces[one].vertices for one in wanted if one in contours.surfaces]
+    label_map = contours.label_map
+    mask = mask_on_box(label_map, wanted) if label_map else None
+    if mask is not None:
+        found.append(mask.grid.lps_from_ijk.points(np.argwhere(mask.values)))
+    return np.concatenate(found) if found else np.empty((0, 3))
 
 
 def _refuse_at_edge(label_map: LabelMap, mask: Volume) -> None:

@@ -38,7 +38,9 @@ def test_a_chosen_series_is_passed_on(make_series: Any) -> None:
 
 
 def test_anything_else_is_refused(make_series: Any, tmp_path: Path) -> None:
-    with pytest.raises(InputError, match="is not there: give a DICOM folder or a NIfTI file"):
+    with pytest.raises(
+        InputError, match="is not there: give a DICOM folder, a NIfTI or an NRRD file"
+    ):
         read_volume(tmp_path / "nowhere")
     one = min(make_series().folder.iterdir())
     with pytest.raises(InputError, match="for DICOM give the folder, not one file"):
