@@ -294,19 +294,38 @@ def test_parts_of_the_arch_are_swept_by_pointer_and_taken_by_keyboard(open_page)
     page = open_page("/cuts")
     fate = "document.querySelector('[data-arch=\"{}\"]').dataset.fate"
     spinous, lamina = fate.format("spinous process"), fate.format("right lamina")
-    first = page.evaluate(spinous), page.evaluate(lamina)
-    assert "stays" not in first
-    page.get_by_role("radio", name="left in place").check()
+    process = fate.format("right transverse process")
+    first = {part: page.evaluate(part) for part in (spinous, lamina, process)}
+    assert "stays" not in first.values()
+    page.get_by_role("radio", name="kept in place").check()
     part = page.locator('[data-arch="spinous process"]')
     part.scroll_into_view_if_needed()
     part.focus()
     page.keyboard.press("Enter")
     page.wait_for_function(f"() => {spinous} === 'stays'", timeout=60_000)
     settled(page)
-    assert page.get_by_role("radio", name="left in place").is_checked()
+    assert page.get_by_role("radio", name="kept in place").is_checked()
     assert page.evaluate("document.activeElement.dataset.arch") == "spinous process"
     page.keyboard.press("Control+z")
-    page.wait_for_function(f"() => {spinous} === '{first[0]}'", timeout=60_000)
+    page.wait_for_function(f"() => {spinous} === '{first[spinous]}'", timeout=60_000)
+    settled(page)
+    # one sweep from the lamina over the transverse process takes both
+    ends = []
+    for name in ("right lamina", "right transverse process"):
+        box = page.locator(f'[data-arch="{name}"]').bounding_box()
+        ends.append((box["x"] + box["width"] / 2, box["y"] + box["height"] / 2))
+    page.mouse.move(*ends[0])
+    page.mouse.down()
+    page.mouse.move(*ends[1], steps=12)
+    page.mouse.up()
+    both = f"() => {lamina} === 'stays' && {process} === 'stays'"
+    page.wait_for_function(both, timeout=60_000)
+    settled(page)
+    assert page.evaluate(spinous) == first[spinous]  # not swept over
+    page.keyboard.press("Control+z")
+    page.wait_for_function(
+        f"() => {lamina} === '{first[lamina]}' && {process} === '{first[process]}'", timeout=60_000
+    )
     settled(page)
     page.locator(".card.bone").screenshot(path=str(SCREENSHOTS / "bone.png"))
 

@@ -7,7 +7,8 @@ from vertebloc.reports import page_words as words
 from vertebloc.reports import published_hand_error
 from vertebloc.reports.allowance_bars_svg import bars_svg
 from vertebloc.reports.page_views import Card
-from vertebloc.reports.plan_paragraph import Part, plan_ground, plan_paragraph
+from vertebloc.reports.plan_paragraph import plan_ground, plan_paragraph
+from vertebloc.reports.plan_parts import Part
 from vertebloc.reports.spine_strip import strip_svg
 
 

@@ -9,6 +9,7 @@ from typing import Any
 
 from vertebloc.app.changes import changed_choices, changed_level
 from vertebloc.app.drawings import draw_cards
+from vertebloc.app.holding import Holding
 from vertebloc.app.wish import Wish
 from vertebloc.case.choices import Choices
 from vertebloc.errors import VertBlocError
@@ -26,8 +27,6 @@ from vertebloc.workflow.open_case import OpenCase
 from vertebloc.workflow.pulled_cut import read_halves
 
 Listener = Callable[[], None]
-PAGES = "pages"  #: all windows of this program hold a case together towards other programs
-WATCH_S = 2.0  #: how often the folder is asked who works on it
 
 
 class Desk:
@@ -46,8 +45,7 @@ class Desk:
         self.weakest: Mapping[str, Any] | None = None
         self.wish = Wish(lambda: self.case, self.change, self._refuse)
         self.holder = ""  #: the window that may change the case
-        self.held_by = ""  #: another program that works on the case now; empty: none
-        self._watching: asyncio.TimerHandle | None = None
+        self.holding = Holding(lambda: self.case, lambda: self.is_busy, self._read_anew, self.tell)
         self._listeners: dict[str, Listener] = {}
         self._starting: asyncio.Task[None] | None = None
 
@@ -87,9 +85,10 @@ class Desk:
             Its name.
         """
         self.holder = window
-        if self.held_by and self.case is not None:
-            self.case.hold.take(PAGES, over=True)
-            self._read_anew()
+        try:
+            self.holding.take_over()
+        except VertBlocError as error:
+            self.error = str(error)
         self.tell()
 
     def may_change(self, window: str) -> bool:
@@ -100,33 +99,15 @@ class Desk:
         window : str
             Its name.
         """
-        return self.holder == window and not self.held_by
+        return self.holder == window and not self.holding.other
 
     def _read_anew(self) -> None:
         """What another program may have changed is read from the folder, not guessed."""
-        if self.case is not None:
-            self.case.close()
-        self.case, self.document, self.error, self.held_by = None, None, "", ""
+        assert self.case is not None
+        self.case.close()
+        self.case, self.document, self.error = None, None, ""
         self.faces, self.drawn, self.marks, self.weakest = (), (), [], None
         self.start()
-
-    def _watch(self) -> None:
-        """See whether another program takes the case over, or lets it go; and again later."""
-        self._see_who_holds()
-        self._watching = asyncio.get_running_loop().call_later(WATCH_S, self._watch)
-
-    def _see_who_holds(self) -> None:
-        if self.case is None:
-            return
-        other = self.case.hold.other
-        said = other.words if other is not None else ""
-        if said == self.held_by:
-            return
-        if said:
-            self.held_by = said
-        else:
-            self._read_anew()
-        self.tell()
 
     def tell(self) -> None:
         """Tell all windows that something changed."""
@@ -146,10 +127,9 @@ class Desk:
 
     def start(self) -> None:
         """Begin to read the case, once, unless it is read or being read."""
-        if self.document is None and not self.error and self._starting is None and not self.doing:
+        if self.document is None and not self.error and not self.is_busy:
             self._starting = asyncio.get_running_loop().create_task(self._prepare())
-        if self._watching is None:
-            self._watch()
+        self.holding.watch()
 
     async def _prepare(self) -> None:
         try:
@@ -158,8 +138,7 @@ class Desk:
                 return
             if self.case is None:
                 self.case = OpenCase.open(self.case_dir)
-                self.case.hold.take(PAGES)
-                self._see_who_holds()
+                self.holding.begin()
             if self.case.has_contours:
                 await self.case.prepare(self.say)
                 await self.replan()
@@ -306,10 +285,14 @@ class Desk:
 
     def close(self) -> None:
         """Let go of the case."""
-        if self._watching is not None:
-            self._watching.cancel()
+        self.holding.close()
         if self.case is not None:
             self.case.close()
+
+    @property
+    def is_busy(self) -> bool:
+        """Whether something is being read or computed."""
+        return self._starting is not None or bool(self.doing)
 
     @property
     def is_empty(self) -> bool:

@@ -30,11 +30,13 @@ def draw_cards(case: OpenCase, planned: PlannedCase) -> tuple[Card, ...]:
         return ()
     vertebra, document = prepared.anatomy.vertebrae[prepared.level], planned.document
     carton = unfold(planned.plan, vertebra, prepared.solids.tumour_field)
-    return (
-        Card(title=words.CARTON, svg=carton_svg(carton), note=words.CARTON_NOTE),
-        Card(
-            title=words.DEPTHS,
-            svg=depth_picture(planned.plan.depths, vertebra),
-            note=depth_sentence(document),
-        ),
-    )
+    cards = [Card(title=words.CARTON, svg=carton_svg(carton), note=words.CARTON_NOTE)]
+    if planned.plan.depths:  # none if no body is cut
+        cards.append(
+            Card(
+                title=words.DEPTHS,
+                svg=depth_picture(planned.plan.depths, vertebra),
+                note=depth_sentence(document),
+            )
+        )
+    return tuple(cards)

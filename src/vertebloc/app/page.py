@@ -152,7 +152,7 @@ class Window:
         )
         if not self.holds:
             with ui.element("div").classes("band"):
-                ui.label(words.held_elsewhere(self.desk.held_by))
+                ui.label(words.held_elsewhere(self.desk.holding.other))
                 show_verb(words.TAKE_OVER, lambda: self.desk.take(self.id))
         for line in self.desk.stale_words():
             show_markup(f'<div class="band">{escape(line)}</div>')

@@ -10,7 +10,7 @@ from nicegui import ui
 
 from vertebloc.reports import page_words as words
 from vertebloc.reports.page_views import Card, Sentence
-from vertebloc.reports.plan_paragraph import Choice, Part, Words
+from vertebloc.reports.plan_parts import Choice, Part, Words
 from vertebloc.reports.why import Why
 
 

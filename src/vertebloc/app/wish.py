@@ -59,13 +59,13 @@ class Wish:
     async def back_to_rule(self) -> None:
         """Take the rule's order again."""
         case = self._case_of()
-        if case is not None:
+        if case is not None and case.planned is not None:
             await self._wish(case, ())
 
     @property
     def order(self) -> tuple[Act, ...]:
         """The order on the screen: wished for, or planned."""
-        if self.now is not None:
+        if self.now is not None and self.now.choices.acts_order:
             return self.now.choices.acts_order
         case = self._case_of()
         if case is None or case.planned is None:
@@ -73,8 +73,8 @@ class Wish:
         return tuple(one.act for one in case.planned.plan.acts.acts)
 
     async def _wish(self, case: OpenCase, order: Sequence[Act]) -> None:
-        assert case.planned is not None
-        assert case.prepared is not None
+        if case.planned is None or case.prepared is None:
+            return  # it is being measured anew
         try:
             wish = wish_order(
                 case.planned.plan, case.choices, order,

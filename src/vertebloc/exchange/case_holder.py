@@ -32,7 +32,7 @@ class Holder:
     @property
     def words(self) -> str:
         """Who it is, for people."""
-        return f"another window (process {self.process} on {self.machine}, since {self.since})"
+        return f"another program (process {self.process} on {self.machine}, since {self.since})"
 
 
 def write_holder(case_dir: Path, window: str, now: datetime) -> Holder:

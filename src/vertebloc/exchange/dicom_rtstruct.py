@@ -8,11 +8,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vertebloc.anatomy.contours import LabelMap
-from vertebloc.anatomy.structures import Contour
 from vertebloc.errors import InputError
 from vertebloc.exchange.dicom_seg import told_apart
 from vertebloc.exchange.masks import BoxedMask, boxed, join_masks
-from vertebloc.exchange.meanings import ForeignName, contour_of
+from vertebloc.exchange.meanings import ForeignName, contours_of
 from vertebloc.exchange.polygon_filling import fill_pixels, fill_polygons
 from vertebloc.space.grids import Grid
 
@@ -53,15 +52,18 @@ def read_structure_set(dataset: Any, label: str, grid: Grid) -> tuple[LabelMap, 
     (at least half a slice of the CT). Holes may be outlines of their own or joined to the outer
     one by a line that runs there and back.
     """
-    names: dict[int, Contour] = {}
-    for item in dataset.get("StructureSetROISequence") or []:
-        about = ForeignName(
-            label=str(item.get("ROIName", "")), description=str(item.get("ROIDescription", ""))
-        )
-        names[int(item.ROINumber)] = contour_of(about)
+    names, taken = contours_of(
+        {
+            int(item.ROINumber): ForeignName(
+                label=str(item.get("ROIName", "")),
+                description=str(item.get("ROIDescription", "")),
+            )
+            for item in dataset.get("StructureSetROISequence") or []
+        }
+    )
     if not names:
         raise InputError(f"{label} lists no structure: it holds no outline")
-    notes: list[str] = []
+    notes = list(taken)
     masks: dict[int, BoxedMask | None] = {}
     for item in dataset.get("ROIContourSequence") or []:
         number = int(item.ReferencedROINumber)

@@ -22,7 +22,7 @@ from vertebloc.anatomy.structures import Contour
 from vertebloc.errors import InputError
 from vertebloc.exchange.dicom_general import need_decoder
 from vertebloc.exchange.masks import BoxedMask, boxed, join_masks
-from vertebloc.exchange.meanings import ForeignName, contour_of
+from vertebloc.exchange.meanings import ForeignName, contours_of
 from vertebloc.exchange.one_line import in_one_line
 from vertebloc.space.frames import Side
 from vertebloc.space.grids import Grid
@@ -64,8 +64,9 @@ def read_segmentation(dataset: Any, label: str, grid: Grid) -> tuple[LabelMap, t
     Frames are laid on the CT by position and orientation alone; no value is interpolated.
     A fractional segment is taken from half of its greatest value on.
     """
-    names = _segments(dataset, label)
-    planes, notes = _planes(dataset, label)
+    names, taken = _segments(dataset, label)
+    planes, more_of = _planes(dataset, label)
+    notes = [*taken, *more_of]
     shared = list(dataset.get("SharedFunctionalGroupsSequence") or [])[:1]
     masks: dict[int, NDArray[np.bool_]] = {}
     outside = 0
@@ -91,8 +92,9 @@ def read_segmentation(dataset: Any, label: str, grid: Grid) -> tuple[LabelMap, t
     return join_masks(grid, listed), (*notes, *more)
 
 
-def _segments(dataset: Any, label: str) -> dict[int, Contour]:
-    found: dict[int, Contour] = {}
+def _segments(dataset: Any, label: str) -> tuple[dict[int, Contour], tuple[str, ...]]:
+    """What each segment is of, and what was understood from foreign words."""
+    found: dict[int, ForeignName] = {}
     for item in dataset.get("SegmentSequence") or []:
         code = next(iter(item.get("SegmentedPropertyTypeCodeSequence") or []), None)
         sides = [
@@ -100,16 +102,15 @@ def _segments(dataset: Any, label: str) -> dict[int, Contour]:
             for m in (code.get("SegmentedPropertyTypeModifierCodeSequence") or [] if code else [])
             if str(m.get("CodeValue", "")) in _SIDES
         ]
-        name = ForeignName(
+        found[int(item.SegmentNumber)] = ForeignName(
             label=str(item.get("SegmentLabel", "")),
             description=str(item.get("SegmentDescription", "")),
             code=str(code.get("CodeValue", "")) if code else "",
             side=sides[0] if len(sides) == 1 else None,
         )
-        found[int(item.SegmentNumber)] = contour_of(name)
     if not found:
         raise InputError(f"{label} describes no segment: it holds no outline")
-    return found
+    return contours_of(found)
 
 
 def told_apart(names: dict[int, Contour]) -> tuple[dict[int, Contour], tuple[str, ...]]:

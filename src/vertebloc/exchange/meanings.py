@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from vertebloc.anatomy import structures
@@ -40,6 +41,39 @@ class ForeignName:
     description: str = ""
     code: str = ""  #: SNOMED CT
     side: Side | None = None
+
+
+def contours_of(
+    names: Mapping[int, ForeignName],
+) -> tuple[dict[int, Contour], tuple[str, ...]]:
+    """Find what foreign outlines are of, and say where that was read from foreign words.
+
+    Parameters
+    ----------
+    names : mapping of int to ForeignName
+        What the file says, by its number.
+
+    Returns
+    -------
+    contours : dict of int to Contour
+        By the same number.
+    notes : tuple of str
+        Each outline whose own words were not ours, and what it is taken for: to be looked at.
+    """
+    found = {number: contour_of(name) for number, name in names.items()}
+    taken, unknown = [], []
+    for number, contour in found.items():
+        said = names[number].label.strip()
+        if contour.words in (said, names[number].description.strip()):
+            continue
+        if contour.structure is Structure.OTHER:
+            unknown.append(repr(said))
+        else:
+            taken.append(f"{said!r} for {contour.words}")
+    notes = [f"taken by their names or codes, check them: {'; '.join(taken)}"] if taken else []
+    if unknown:
+        notes.append(f"not known here, kept under their own names: {', '.join(unknown)}")
+    return found, tuple(notes)
 
 
 def contour_of(name: ForeignName) -> Contour:

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from vertebloc.made_up.spine import PlacedVertebra
+from vertebloc.made_up.tumours import ball
 from vertebloc.space.solids import (
     Capsule,
     Difference,
-    Ellipsoid,
     Grown,
     RoundCone,
     Solid,
@@ -21,8 +21,6 @@ from vertebloc.space.transforms import Points
 NEEDLE_MM = 1.2  #: radius of the needle's tract
 _RIM_MM = 1.8  #: thickness of the dense rim after the drug
 
-Triple = tuple[float, float, float]
-
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Growth:
@@ -32,11 +30,6 @@ class Growth:
     needle_end: Points  #: where the biopsy ended, in the vertebra's own axes
     needle_aim: Points  #: a point behind the skin that the needle came from
     dense: Solid | None = None  #: a dense part, drawn in the CT only
-
-
-def _ball(placed: PlacedVertebra, centre: Triple, half: Triple) -> Ellipsoid:
-    axes = placed.lps_from_own.matrix[:3, :3].T
-    return Ellipsoid(placed.at(centre)[0], np.array(half), axes)
 
 
 def _cone(placed: PlacedVertebra, side: float) -> RoundCone:
@@ -73,8 +66,8 @@ def grow_chordoma(placed: PlacedVertebra) -> Growth:
     back_wall = 0.5 * placed.shape.depth_mm
     tumour = Union(
         (
-            _ball(placed, (2.0, 0.0, 0.0), (15.5, 13.5, 9.0)),
-            _ball(placed, (2.0, back_wall - 3.0, 0.5), (7.0, 4.6, 5.5)),
+            ball(placed, (2.0, 0.0, 0.0), (15.5, 13.5, 9.0)),
+            ball(placed, (2.0, back_wall - 3.0, 0.5), (7.0, 4.6, 5.5)),
         )
     )
     end, aim = _through_pedicle(placed, 1.0)
@@ -94,7 +87,7 @@ def grow_both_pedicles(placed: PlacedVertebra) -> Growth:
     Growth
         Symmetrical; biopsied from the left.
     """
-    body = _ball(placed, (0.0, 3.0, 1.0), (12.0, 9.5, 6.5))
+    body = ball(placed, (0.0, 3.0, 1.0), (12.0, 9.5, 6.5))
     tumour = Union((body, _cone(placed, 1.0), _cone(placed, -1.0)))
     end, aim = _through_pedicle(placed, 1.0)
     return Growth(tumour=tumour, needle_end=end, needle_aim=aim)
@@ -116,8 +109,8 @@ def grow_arch(placed: PlacedVertebra) -> Growth:
     arch = placed.shape.arch_mm
     tumour = Union(
         (
-            _ball(placed, (0.0, arch + 10.0, -8.0), (8.0, 9.0, 8.5)),
-            _ball(placed, (7.5, arch + 5.5, -5.5), (6.0, 5.0, 6.5)),
+            ball(placed, (0.0, arch + 10.0, -8.0), (8.0, 9.0, 8.5)),
+            ball(placed, (7.5, arch + 5.5, -5.5), (6.0, 5.0, 6.5)),
         )
     )
     end, aim = np.array([3.0, arch + 10.0, -8.0]), np.array([12.0, arch + 90.0, -12.0])
@@ -137,7 +130,7 @@ def grow_before_drug(placed: PlacedVertebra) -> Growth:
     Growth
         The body's part is an ellipsoid with half axes 14.0, 13.0 and 9.0 mm.
     """
-    tumour = Union((_ball(placed, (4.0, -1.0, 0.0), (14.0, 13.0, 9.0)), _cone(placed, 1.0)))
+    tumour = Union((ball(placed, (4.0, -1.0, 0.0), (14.0, 13.0, 9.0)), _cone(placed, 1.0)))
     end, aim = _through_pedicle(placed, 1.0)
     return Growth(tumour=tumour, needle_end=end, needle_aim=aim)
 
@@ -155,7 +148,7 @@ def grow_after_drug(placed: PlacedVertebra) -> Growth:
     Growth
         The body's part is an ellipsoid with half axes 11.2, 10.4 and 7.2 mm.
     """
-    body = _ball(placed, (4.0, -1.0, 0.0), (11.2, 10.4, 7.2))
+    body = ball(placed, (4.0, -1.0, 0.0), (11.2, 10.4, 7.2))
     end, aim = _through_pedicle(placed, 1.0)
     return Growth(
         tumour=Union((body, _cone(placed, 1.0))),
@@ -181,8 +174,8 @@ def grow_right_half(placed: PlacedVertebra) -> Growth:
     wide = 0.5 * placed.shape.sizes.lower_width.value
     tumour = Union(
         (
-            _ball(placed, (-0.45 * wide, -1.0, -0.5), (0.5 * wide, 10.5, 6.8)),
-            _ball(placed, (-wide - 2.0, 2.0, -0.5), (6.5, 9.0, 7.0)),
+            ball(placed, (-0.45 * wide, -1.0, -0.5), (0.5 * wide, 10.5, 6.8)),
+            ball(placed, (-wide - 2.0, 2.0, -0.5), (6.5, 9.0, 7.0)),
             _cone(placed, -1.0),
         )
     )

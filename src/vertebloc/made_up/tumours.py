@@ -28,6 +28,27 @@ _RINGS = (
 )
 
 
+def ball(
+    placed: PlacedVertebra, centre: tuple[float, float, float], half: tuple[float, float, float]
+) -> Ellipsoid:
+    """An ellipsoid along a vertebra's own axes.
+
+    Parameters
+    ----------
+    placed : PlacedVertebra
+        The vertebra.
+    centre, half : tuple of three float, mm
+        Middle and half axes, in its own axes.
+
+    Returns
+    -------
+    Ellipsoid
+        In patient LPS.
+    """
+    axes = placed.lps_from_own.matrix[:3, :3].T
+    return Ellipsoid(placed.at(centre)[0], np.array(half), axes)
+
+
 def make_lead_tumour(placed: PlacedVertebra) -> Union:
     """Left half of the body, left pedicle, tongue beside the vertebra, bulge into the canal.
 
@@ -43,15 +64,10 @@ def make_lead_tumour(placed: PlacedVertebra) -> Union:
     """
     s = placed.shape
     x, z, back = s.pedicle_x_mm, s.pedicle_z_mm, s.canal_middle_mm
-    axes = placed.lps_from_own.matrix[:3, :3].T
-
-    def ball(centre: tuple[float, float, float], half: tuple[float, float, float]) -> Ellipsoid:
-        return Ellipsoid(placed.at(centre)[0], np.array(half), axes)
-
-    in_body = ball((6.5, -1.5, -0.8), (10.5, 11.5, 6.8))
-    tongue = ball((23.6, 1.5, -1.2), (11.5, 16.5, 10.2))
-    beside_rib = ball((30.0, 11.5, -3.0), (10.0, 13.5, 10.6))
-    in_canal = ball((6.5, back - 4.3, z - 0.5), (3.2, 4.3, 6.6))
+    in_body = ball(placed, (6.5, -1.5, -0.8), (10.5, 11.5, 6.8))
+    tongue = ball(placed, (23.6, 1.5, -1.2), (11.5, 16.5, 10.2))
+    beside_rib = ball(placed, (30.0, 11.5, -3.0), (10.0, 13.5, 10.6))
+    in_canal = ball(placed, (6.5, back - 4.3, z - 0.5), (3.2, 4.3, 6.6))
     start, end = placed.at([[x - 2.0, 8.0, 0.6], [x + 0.2, back - 0.5, z]])
     return Union((in_body, tongue, beside_rib, in_canal, RoundCone(start, end, 5.4, 4.3)))
 

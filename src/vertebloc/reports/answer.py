@@ -13,6 +13,7 @@ from vertebloc.anatomy.model import LevelConfirmation, Vertebra
 from vertebloc.case.choice_words import CountedFrom
 from vertebloc.errors import InputError
 from vertebloc.reports import text
+from vertebloc.resection.kinds import SAGITTAL_CUT
 from vertebloc.resection.model import (
     Allowance,
     BoneFate,
@@ -228,7 +229,7 @@ def _acts(plan: ResectionPlan, vertebrae: Mapping[Level, Vertebra]) -> str:
     if plan.kind is Kind.ARCH_ONLY:
         return text.arch_taken(levels, parts)
     said = text.acts(levels, bodies, plan.open_side, parts)
-    lengthwise = next((cut for cut in plan.cuts if cut.name == "sagittal cut"), None)
+    lengthwise = next((cut for cut in plan.cuts if cut.name == SAGITTAL_CUT), None)
     if lengthwise is None:
         return said
     local = vertebra_of(vertebrae, plan.level).lps_from_vertebra.inverse

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
-from typing import TypeVar
 
 from vertebloc.anatomy.levels import Level
 from vertebloc.anatomy.model import Anatomy
@@ -19,10 +18,8 @@ from vertebloc.case.choice_words import (
 from vertebloc.case.choices import LIMITS, MOST_LEVELS, ArchChoice, Choices, CuffChoice
 from vertebloc.errors import InputError
 from vertebloc.reports import bone_words as words
-from vertebloc.reports.plan_paragraph import Choice, Number, Part
+from vertebloc.reports.plan_parts import Choice, Number, Part, read_number, read_word
 from vertebloc.resection.arch_presets import ARCH_PRESETS, arch_presets
-
-_Word = TypeVar("_Word", ArchPart, BoneChoice, CuffSurface, SoftFace, TractChoice)
 
 #: First word of the names of all parts of this card.
 BONE_PARTS = ("out", "sagittal", "tract", "cuff", "arch", "preset")
@@ -125,16 +122,18 @@ def with_changed_bone(
     if first == "out":
         return _with_kind(choices, anatomy, level, typed)
     if first == "sagittal":
-        return replace(choices, sagittal_cut_mm=_typed(part, typed))
+        return replace(
+            choices, sagittal_cut_mm=read_number(part, typed, LIMITS["sagittal_cut_mm"], "mm")
+        )
     if first == "tract":
-        return replace(choices, tract=_one_of(TractChoice, typed))
+        return replace(choices, tract=read_word(TractChoice, typed))
     if first == "preset":
         return _with_arch(choices, arch_presets(level))
     if first == "arch" and len(further) == 1:
-        fate = _one_of(BoneChoice, further[0])
-        return _with_arch(choices, {_one_of(ArchPart, one): fate for one in typed.split("|")})
+        fate = read_word(BoneChoice, further[0])
+        return _with_arch(choices, {read_word(ArchPart, one): fate for one in typed.split("|")})
     if first == "cuff" and len(further) == 2:
-        return _with_cuff(choices, _one_of(SoftFace, further[0]), further[1], typed)
+        return _with_cuff(choices, read_word(SoftFace, further[0]), further[1], typed)
     raise InputError(f"the plan has no choice called {part!r}")
 
 
@@ -146,11 +145,14 @@ def _with_arch(choices: Choices, fates: Mapping[ArchPart, BoneChoice]) -> Choice
 def _with_cuff(choices: Choices, face: SoftFace, what: str, typed: str) -> Choices:
     now = choices.cuffs[face]
     if what == "surface":
-        surface = _one_of(CuffSurface, typed)
+        surface = read_word(CuffSurface, typed)
         thickness = 0.0 if surface is CuffSurface.ON_TUMOUR else now.thickness_mm
         cuff = CuffChoice(surface=surface, thickness_mm=thickness)
     else:
-        cuff = CuffChoice(surface=now.surface, thickness_mm=_typed(f"cuff {face.value}", typed))
+        cuff = CuffChoice(
+            surface=now.surface,
+            thickness_mm=read_number(f"cuff {face.value}", typed, LIMITS["thickness_mm"], "mm"),
+        )
     return replace(choices, cuffs={**choices.cuffs, face: cuff})
 
 
@@ -193,19 +195,3 @@ def _kind_key(choices: Choices, level: Level) -> str:
 def _number(part: str, label: str, value: float, limit: str) -> Number:
     low, high = LIMITS[limit]
     return Number(part=part, label=label, value=value, unit="mm", low=low, high=high, step=0.5)
-
-
-def _typed(part: str, typed: str) -> float:
-    said = typed.strip().replace("\N{MINUS SIGN}", "-").replace(",", ".").removesuffix("mm")
-    try:
-        return float(said)
-    except ValueError as error:
-        raise InputError(f"{typed!r} is no number for {part}: use mm, such as 4.5") from error
-
-
-def _one_of(words_of: type[_Word], typed: str) -> _Word:
-    try:
-        return words_of(typed)
-    except ValueError as error:
-        allowed = ", ".join(repr(word.value) for word in words_of)
-        raise InputError(f"{typed!r} cannot be chosen: use one of {allowed}") from error

@@ -2,25 +2,27 @@
 
 from __future__ import annotations
 
+from vertebloc.resection.arch_presets import PRESETS_SOURCE
+
 HEAD, FEET = "HEAD", "FEET"
 LEFT, RIGHT = "patient's LEFT", "patient's RIGHT"
 BONE = "What happens to the bone"
 BONE_NOTE = (
     "Choose a fate, then click or sweep over the parts; with the keyboard, Tab to a part and "
-    "press Enter. The drawing says where a part lies, not how large it is. Presets are common "
-    "practice, "
-    "no source; a preset never has bone nibbled away that the tumour wants kept whole."
+    "press Enter. The drawing says where a part lies, not how large it is. A preset never has "
+    "bone nibbled away that the tumour wants kept whole."
 )
 BRUSH = "the next parts shall be"
 FATE_WORDS = {
     "by rule": "as the rule says",
     "piece": "out with the piece",
     "piecemeal": "nibbled away",
-    "stays": "left in place",
+    "stays": "kept in place",
     "split": "out with the piece in front of the arch cut, nibbled away behind it",
 }
-FATE_LETTERS = {"piece": "P", "piecemeal": "N", "stays": "L", "split": "S"}
-FATE_KEY = "P out with the piece · N nibbled away · L left in place · S split by the arch cut"
+#: No letter that could be read as a side.
+FATE_LETTERS = {"piece": "P", "piecemeal": "N", "stays": "K", "split": "S"}
+FATE_KEY = "P out with the piece · N nibbled away · K kept in place · S split by the arch cut"
 ARCH_SEEN = {
     "left": "arch from behind, head at the left, the patient's left at the bottom",
     "right": "arch from behind, head at the right, the patient's right at the bottom",
@@ -54,7 +56,7 @@ ORDER_CHANGED = "order of acts changed"
 
 def preset(region: str) -> str:
     """The verb that takes a region's preset."""
-    return f"as usual at {region} levels"
+    return f"as usual at {region} levels ({PRESETS_SOURCE})"
 
 
 def arch_part(part: str, fate: str, *, by_rule: bool) -> str:

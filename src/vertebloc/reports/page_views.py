@@ -209,20 +209,29 @@ def cuts_view(document: Mapping[str, Any]) -> PageView:
     return PageView(question=Question.CUTS, answer=answer, foot=tuple(foot))
 
 
-def waiting_view(question: Question) -> PageView:
-    """A page whose numbers are not there yet.
+def waiting_view(question: Question, *, is_empty: bool, error: str) -> PageView:
+    """A page whose numbers are not there.
 
     Parameters
     ----------
     question : Question
         Which page.
+    is_empty : bool
+        Whether there is no case at all.
+    error : str
+        Why there is no plan; empty: it is still being measured.
 
     Returns
     -------
     PageView
-        Says that it is being measured, not what it may become.
+        Says that there is none, why, or that it is being measured; not what it may become.
     """
-    return PageView(question=question, answer=(Sentence(f"{words.PREPARING} …"),))
+    said = f"{words.PREPARING} …"
+    if is_empty:
+        said = f"{words.NO_CASE} {words.BEGIN_AT.format(question=Question.PICTURES.value)}"
+    elif error:
+        said = words.no_plan(error)
+    return PageView(question=question, answer=(Sentence(said),))
 
 
 def print_header(person: str, document: Mapping[str, Any] | None, stale: Sequence[str]) -> str:

@@ -32,6 +32,14 @@ NO_CONTOURS_HOW = (
 )
 NOBODY_NAMED = "Nobody is named in these images: whose they are is not known."
 PREPARING = "Measuring tumour and bone"
+BEGIN_AT = "Begin at: {question}"
+
+
+def no_plan(why: str) -> str:
+    """That there is no plan, and why."""
+    return f"There is no plan: {why}"
+
+
 PENDING = "being computed"
 PLANNING = "computing the plan"
 WRITING_SHEET = "writing the sheet"
@@ -45,10 +53,8 @@ WHY = "why these numbers"
 SOURCE, LIMITS = "Where it comes from", "What it does not say"
 UNDO, REDO, PRINT, SAVE_SHEET = "undo", "redo", "print", "write the sheet"
 NEXT_QUESTION = "next question"
-SECOND_WINDOW = (
-    "This case is open in another window. Here it can be read, not changed, so that two hands "
-    "do not pull at one plan."
-)
+ONLY_READ = "Here it can be read, not changed, so that two hands do not pull at one plan."
+SECOND_WINDOW = f"This case is open in another window. {ONLY_READ}"
 TAKE_OVER = "work here instead"
 
 
@@ -56,7 +62,7 @@ def held_elsewhere(program: str) -> str:
     """That another window holds the case, of this program or of another one that is named."""
     if not program:
         return SECOND_WINDOW
-    return f"{SECOND_WINDOW} It is {program}."
+    return f"{program[:1].upper()}{program[1:]} works on this case. {ONLY_READ}"
 
 
 ASSUMED = "assumed"
@@ -188,6 +194,14 @@ def bars_note(wanted_mm: float, hand: str) -> str:
 
 
 PARAGRAPH_START = "Cut"
+ARCH_OUT = "Cut both pedicles of {level} and take its arch out to the back"
+
+
+def out_together(levels: str) -> str:
+    """Which bodies come out as one piece."""
+    return f"Take {levels} out in one piece."
+
+
 OPEN_ARCH = "; open the arch of {level} on the"
 KEEP_MARGIN = "; keep"
 STAND_AT = "to tumour at every bone face; you stand at"

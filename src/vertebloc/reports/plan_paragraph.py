@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import TypeVar
 
 from vertebloc.anatomy.model import Anatomy
 from vertebloc.case.choice_words import OpenSide, Placement, RibFateChoice, StandingSide
@@ -14,13 +12,14 @@ from vertebloc.errors import InputError
 from vertebloc.reports import page_words as words
 from vertebloc.reports import text
 from vertebloc.reports.answer import nibbled_in_words
+from vertebloc.reports.plan_parts import Choice, Number, Part, Words, read_number, read_word
 from vertebloc.resection.cuts import PAST_ENDPLATE_MM, heights_between
-from vertebloc.resection.model import ResectionPlan, RibFate
+from vertebloc.resection.kinds import SAGITTAL_CUT
+from vertebloc.resection.model import Kind, ResectionPlan, RibFate
 from vertebloc.resection.solids import ResectionSolids
 from vertebloc.space.frames import Side
 
 Placements = Mapping[str, Mapping[Side, HalfPlacement]]
-_Word = TypeVar("_Word", OpenSide, StandingSide, RibFateChoice)
 _SAME_MM = 0.05  #: halves nearer than this are spoken of as one cut
 
 #: Least, most and step of each kind of number, and its unit. They catch what cannot be meant.
@@ -31,39 +30,6 @@ _BOUNDS = {
     "wanted_margin": (*LIMITS["wanted_margin_mm"], 0.5, "mm"),
     "length": (*LIMITS["length_mm"], 5.0, "mm"),
 }
-
-
-@dataclass(frozen=True, slots=True)
-class Words:
-    """Plain words of the paragraph."""
-
-    words: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Number:
-    """A number that can be typed or dragged."""
-
-    part: str  #: such as ``cranial.both.height``
-    label: str  #: said by a screen reader
-    value: float | None  #: None: nothing typed, it goes by the rule
-    unit: str
-    low: float
-    high: float
-    step: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Choice:
-    """A word that can be chosen among a few."""
-
-    part: str
-    label: str
-    value: str
-    allowed: tuple[tuple[str, str], ...]  #: value and words of each
-
-
-Part = Words | Number | Choice
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -132,15 +98,19 @@ def plan_paragraph(
     tuple of Part
         In reading order.
     """
-    parts: list[Part] = [Words(words.PARAGRAPH_START)]
-    for which in ("cranial", "caudal"):
-        parts += _cut(which, placements[which], ground)
-    parts.append(Words(words.OPEN_ARCH.format(level=ground.level)))
-    parts.append(Choice(
-        part="open_side", label=words.PART_LABELS["open_side"], value=choices.arch.open_side.value,
-        allowed=((OpenSide.BY_RULE.value, words.by_rule(plan.open_side.value)),
-                 ("left", "left"), ("right", "right")),
-    ))  # fmt: skip
+    if plan.kind is Kind.ARCH_ONLY:
+        parts: list[Part] = [Words(words.ARCH_OUT.format(level=ground.level))]
+    else:
+        parts = [*_what_comes_out(choices, plan), Words(words.PARAGRAPH_START)]
+        for which in ("cranial", "caudal"):
+            parts += _cut(which, placements[which], ground)
+        parts.append(Words(words.OPEN_ARCH.format(level=ground.level)))
+        parts.append(Choice(
+            part="open_side", label=words.PART_LABELS["open_side"],
+            value=choices.arch.open_side.value,
+            allowed=((OpenSide.BY_RULE.value, words.by_rule(plan.open_side.value)),
+                     ("left", "left"), ("right", "right")),
+        ))  # fmt: skip
     nibbled = [text.the(part) for part in nibbled_in_words(plan)]
     if nibbled:
         parts.append(Words(words.nibble(text.listed(nibbled))))
@@ -154,6 +124,16 @@ def plan_paragraph(
         allowed=tuple(words.STANDING_WORDS.items()),
     ))  # fmt: skip
     return (*parts, Words("."))
+
+
+def _what_comes_out(choices: Choices, plan: ResectionPlan) -> list[Part]:
+    """Said where it is not one whole body."""
+    if len(plan.levels) > 1:
+        return [Words(words.out_together(text.listed([str(level) for level in plan.levels])))]
+    for cut in plan.cuts:
+        if cut.name == SAGITTAL_CUT:
+            return [Words(text.half_taken(str(plan.level), cut.side, choices.sagittal_cut_mm))]
+    return []
 
 
 def _number_part(part: str, label: str, value: float | None) -> Number:
@@ -231,14 +211,11 @@ def _ribs(choices: Choices, plan: ResectionPlan) -> list[Part]:
             others.append((f"{side}.{level}", name))
             continue
         parts.append(Words(words.rib_is(name)))
-        allowed = [RibFateChoice.BY_RULE, RibFateChoice.KEPT, RibFateChoice.REMOVED]
-        if choice.fate not in allowed:
-            allowed.append(choice.fate)
         parts.append(Choice(
             part=f"rib.{side}.{level}.fate", label=f"{name}: {words.PART_LABELS['fate']}",
             value=choice.fate.value,
             allowed=tuple((one.value, words.RIB_FATES[one.value].format(fate=fate.value))
-                          for one in allowed),
+                          for one in RibFateChoice),
         ))  # fmt: skip
         if fate is not RibFate.KEPT:
             parts.append(Words(words.RIB_OVER))
@@ -280,10 +257,10 @@ def with_changed_part(
         If that is no number, no allowed word, or cannot be meant.
     """
     if part == "open_side":
-        arch = ArchChoice(open_side=_one_of(OpenSide, typed), parts=choices.arch.parts)
+        arch = ArchChoice(open_side=read_word(OpenSide, typed), parts=choices.arch.parts)
         return replace(choices, arch=arch)
     if part == "standing":
-        return replace(choices, standing_side=_one_of(StandingSide, typed))
+        return replace(choices, standing_side=read_word(StandingSide, typed))
     if part == "wanted_margin":
         return replace(choices, wanted_margin_mm=_number(part, typed))
     if part.startswith("rib."):
@@ -334,7 +311,7 @@ def _with_rib(choices: Choices, part: str, typed: str) -> Choices:
         if length is None and not taken:
             return choices
     else:
-        fate = _one_of(RibFateChoice, typed)
+        fate = read_word(RibFateChoice, typed)
         taken = fate not in (RibFateChoice.BY_RULE, RibFateChoice.KEPT)
         length = now.length_mm if taken else None
     return replace(choices, ribs={**choices.ribs, key: RibChoice(fate=fate, length_mm=length)})
@@ -360,15 +337,7 @@ def _named(part: str) -> tuple[str, str, str]:
 def _number(part: str, typed: str) -> float:
     """What was typed, with or without its own unit, within what can be meant."""
     low, high, _, unit = _BOUNDS[part.rpartition(".")[2]]
-    allowed = f"use a number from {low:g} to {high:g} {unit}"
-    said = typed.strip().replace("\N{MINUS SIGN}", "-").replace(",", ".")
-    try:
-        value = float(said.removesuffix(unit))
-    except ValueError as error:
-        raise InputError(f"{typed!r} is no number for {_plain(part)}: {allowed}") from error
-    if not (math.isfinite(value) and low <= value <= high):
-        raise InputError(f"{_plain(part)} is {value:g} {unit}: {allowed}")
-    return value
+    return read_number(_plain(part), typed, (low, high), unit)
 
 
 def _plain(part: str) -> str:
@@ -381,11 +350,3 @@ def _side(word: str) -> Side:
         return Side(word)
     except ValueError as error:
         raise InputError(f"{word!r} is no side: use 'left' or 'right'") from error
-
-
-def _one_of(words_of: type[_Word], typed: str) -> _Word:
-    try:
-        return words_of(typed)
-    except ValueError as error:
-        allowed = ", ".join(repr(word.value) for word in words_of)
-        raise InputError(f"{typed!r} cannot be chosen: use one of {allowed}") from error

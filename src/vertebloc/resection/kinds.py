@@ -12,6 +12,7 @@ from vertebloc.space.frames import Side
 from vertebloc.space.planes import Plane
 from vertebloc.space.surfaces import TriangleSurface
 
+SAGITTAL_CUT = "sagittal cut"  #: its name in a plan
 _BODIES = {1: Kind.WHOLE_BODY, 2: Kind.TWO_BODIES, 3: Kind.THREE_BODIES}
 
 
@@ -124,7 +125,7 @@ def sagittal_cut(vertebra: Vertebra, side: Side, x_mm: float) -> HalfCut:
     lps = vertebra.lps_from_vertebra
     entry = lps.points([x_mm, vertebra.posterior_wall_mm, 0.0])[0]
     return HalfCut(
-        name="sagittal cut",
+        name=SAGITTAL_CUT,
         side=side,
         plane=Plane(entry, lps.vectors([-float(side.sign), 0.0, 0.0])[0]),
         entry=entry,

@@ -327,11 +327,14 @@ def _nibbled_parts(bones: BoneSolids, bone: ArchBone, vertebra: Vertebra) -> dic
         half = trimmed(bone.nibbled, [mid_plane(vertebra, side)])
         if half.is_empty() or half.min_gap(bones.tumour, TOUCHES_MM) >= TOUCHES_MM:
             continue
+        rest = half  # of several bodies, only the diseased one's arch is told apart by parts
         for part, solid in bones.arch_parts.items():
-            here = half ^ solid
+            here, rest = half ^ solid, rest - solid
             if not here.is_empty():
                 name = part.value
                 found[name] = found[name] + here if name in found else here
+        if len(bones.levels) > 1 and rest.volume() >= CHIP_MM3:
+            found[f"other arch bone on the {side.value}"] = rest
     return found
 
 

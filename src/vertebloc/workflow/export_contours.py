@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import contextlib
-import shutil
-import tempfile
 from dataclasses import dataclass
 from enum import Enum
 from pathlib import Path
 
 from vertebloc.anatomy.contours import LabelMap
 from vertebloc.errors import InputError
+from vertebloc.exchange.aside import write_folder_aside
 from vertebloc.exchange.atomic import say_plainly
 from vertebloc.exchange.case_folder import CaseFolder
 from vertebloc.exchange.dicom_objects import ObjectSettings
@@ -66,29 +64,19 @@ def export_contours(
         If the case has no label map, or the folder holds something.
     """
     case = CaseFolder.open(case_dir)
-    label_map = load_contours(case).label_map
+    contours = load_contours(case)
+    label_map = contours.label_map
     if label_map is None:
         raise InputError(
             f"{case_dir} holds surfaces, not outlines on the CT's voxels: they lie in it as PLY "
             "or STL files already"
         )
-    with say_plainly(f"write to {folder}"):
-        if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-            raise InputError(f"{folder} is not a new or empty folder: give another")
-        folder.parent.mkdir(parents=True, exist_ok=True)
-        say("writing the outlines")
-        aside = Path(tempfile.mkdtemp(prefix=".aside-", dir=folder.parent))
-        try:
-            names = _write(case, label_map, aside, form)
-            aside.chmod(0o755)
-            aside.replace(folder)
-        except BaseException:
-            with contextlib.suppress(OSError):
-                shutil.rmtree(aside)
-            raise
+    say("writing the outlines")
+    with say_plainly(f"write to {folder}"), write_folder_aside(folder) as aside:
+        names = _write(case, label_map, aside, form)
     files = tuple(folder / name for name in names)
     lines = [f"written: {path}" for path in files]
-    lines.append(f"{len(load_contours(case).contours())} structures, as outlined, not as planned")
+    lines.append(f"{len(contours.contours())} structures, as outlined, not as planned")
     if form is not OutlineFormat.NIFTI:
         lines.append("CAUTION: the file names the person; for a colleague outside use pack")
     return ExportReport(files=files, lines=tuple(lines))

@@ -93,7 +93,13 @@ def wish_order(
     )
     wished = replace(choices, acts_order=tuple(order))
     found = order_acts(steps, wished)
-    return OrderWish(choices=wished, breaks=tuple(one.words for one in found.open_warnings))
+    # who set a warning aside answered for that order only: it is asked again if it comes back
+    ended = {one.words for one in plan.acts.warnings} - {one.words for one in found.warnings}
+    kept = tuple(one for one in choices.overrides if one.what not in ended)
+    return OrderWish(
+        choices=replace(wished, overrides=kept),
+        breaks=tuple(one.words for one in found.open_warnings),
+    )
 
 
 def taken_order(wish: OrderWish, *, who: str, reason: str) -> Choices:

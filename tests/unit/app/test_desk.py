@@ -12,10 +12,11 @@ from types import SimpleNamespace
 
 import pytest
 
-from vertebloc.app.cards import bars_card
+from vertebloc.app.cards import bars_card, paragraph, strip
 from vertebloc.app.desk import Desk
 from vertebloc.case.choice_words import Act
 from vertebloc.reports.acts_page import acts_warnings
+from vertebloc.reports.plan_parts import Words
 
 
 @pytest.fixture(scope="module")
@@ -175,12 +176,12 @@ def test_another_program_that_takes_the_case_over_is_seen_and_the_case_comes_bac
 
         async def wait_until(said):
             for _ in range(100):
-                if bool(desk.held_by) == said:
+                if bool(desk.holding.other) == said:
                     return
                 await asyncio.sleep(0.1)
 
         loop.run_until_complete(wait_until(True))
-        assert f"process {other.pid} " in desk.held_by
+        assert f"process {other.pid} " in desk.holding.other
         assert not desk.may_change("one")
         loop.run_until_complete(desk.change_part("caudal.both.height", "-6"))
         assert "nothing was saved here" in desk.error
@@ -224,6 +225,13 @@ def test_an_order_that_breaks_a_rule_waits_for_a_name_and_a_reason(desk, loop):
     said = acts_warnings(desk.document)
     assert said and not any(one["open"] for one in said)
     assert all("A. Example" in one["words"] for one in said)
+    # the answer was for that order only: the same break later is nobody's
+    run(desk.wish.back_to_rule())
+    assert desk.choices == before
+    run(desk.wish.move(place, 1))
+    assert desk.wish.now is not None and desk.wish.now.breaks
+    desk.wish.leave()
+    run(desk.undo())
     run(desk.undo())
     assert desk.choices == before
 
@@ -241,3 +249,86 @@ def test_a_swept_part_changes_the_plan_and_a_refused_kind_keeps_the_last_one(des
     assert "cannot come out" in desk.error
     assert desk.document is document
     assert desk.choices == before
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("out", ["T9+T10", "half", "arch"])
+def test_every_kind_can_be_shown_pulled_and_taken_back(desk, loop, out):
+    """All that the page draws of a plan is drawn for each kind; the last one is found again."""
+    run, before = loop.run_until_complete, desk.choices
+    run(desk.change_part("out", out))
+    assert desk.error == ""
+    assert desk.document["resection"]["kind"] != "whole body, one level"
+    assert desk.faces
+    said = " ".join(part.words for part in paragraph(desk) if isinstance(part, Words))
+    assert ("endplate" in said) == (out != "arch")
+    assert all(card.svg.startswith("<svg") for card in (*desk.drawn, bars_card(desk)))
+    assert strip(desk).startswith("<svg")
+    run(desk.save_sheet())
+    assert desk.error == ""
+    run(desk.undo())
+    assert desk.choices == before
+
+
+@pytest.mark.slow
+def test_a_case_let_go_while_it_is_being_measured_is_not_lost(small_case, tmp_path, loop):
+    """The other program ends in the middle: what is being computed ends first."""
+    import shutil
+
+    own = Desk(shutil.copytree(small_case, tmp_path / "case"))
+    own.listen("one", lambda: None)
+    other = subprocess.Popen(
+        [sys.executable, "-c", OTHER_PROGRAM, str(own.case_dir)],
+        stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True,
+    )  # fmt: skip
+    assert other.stdout.readline().strip() == "True"
+
+    async def let_go_in_the_middle():
+        own.start()
+        while not (own.doing and own.holding.other):
+            await asyncio.sleep(0.02)
+        other.kill()
+        other.communicate()
+        own.holding.look()
+        assert not own.may_change("one")
+        for _ in range(1200):
+            if own.may_change("one") and own.document is not None:
+                return
+            await asyncio.sleep(0.1)
+
+    try:
+        loop.run_until_complete(let_go_in_the_middle())
+        assert own.error == ""
+        assert own.may_change("one")
+        assert own.document is not None
+    finally:
+        other.kill()
+        own.close()
+
+
+@pytest.mark.slow
+def test_a_folder_that_cannot_be_written_is_still_read(monkeypatch, small_case, tmp_path, loop):
+    import shutil
+
+    from vertebloc.errors import InputError
+
+    own = Desk(shutil.copytree(small_case, tmp_path / "case"))
+
+    def refuse(*_, **__):
+        raise InputError("the disk refuses")
+
+    monkeypatch.setattr("vertebloc.workflow.case_hold.write_holder", refuse)
+    own.listen("one", lambda: None)
+
+    async def start():
+        own.start()
+        while own.document is None and not own.error:
+            await asyncio.sleep(0.05)
+
+    try:
+        loop.run_until_complete(start())
+        assert own.error == ""
+        assert own.case is not None
+        assert own.may_change("one")  # saving says that it cannot be done
+    finally:
+        own.close()

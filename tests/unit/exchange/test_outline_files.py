@@ -24,7 +24,7 @@ from vertebloc.exchange.dicom_objects import ObjectSettings
 from vertebloc.exchange.dicom_rtstruct_write import write_structure_set
 from vertebloc.exchange.dicom_seg_write import write_segmentation
 from vertebloc.exchange.masks import BoxedMask, boxed, join_masks, split_masks
-from vertebloc.exchange.meanings import ForeignName, contour_of
+from vertebloc.exchange.meanings import ForeignName, contour_of, contours_of
 from vertebloc.exchange.names_file import NamesFile, write_names_file
 from vertebloc.exchange.nifti import write_nifti
 from vertebloc.exchange.nrrd import read_nrrd
@@ -473,6 +473,23 @@ def test_label_maps_in_nrrd_and_nifti_are_the_same(
 )
 def test_what_foreign_names_stand_for(name: ForeignName, expected: Contour) -> None:
     assert contour_of(name) == expected
+
+
+def test_what_was_taken_from_foreign_names_is_said() -> None:
+    """A guess is never silent: a wrong one can be seen where the outlines come in."""
+    found, notes = contours_of(
+        {
+            1: ForeignName(label="GTV_1"),
+            2: ForeignName(label="tumour"),
+            3: ForeignName(label="PTV high"),
+        }
+    )
+    assert found[1] == found[2] == TUMOUR and found[3].structure is Structure.OTHER
+    assert notes == (
+        "taken by their names or codes, check them: 'GTV_1' for tumour",
+        "not known here, kept under their own names: 'PTV high'",
+    )
+    assert contours_of({1: ForeignName(label="tumour")})[1] == ()
 
 
 def test_two_outlines_of_one_meaning_are_kept_apart(tmp_path: Path) -> None:

@@ -160,6 +160,7 @@ def test_each_series_has_a_small_picture_of_its_middle_image(mixed: Path) -> Non
     assert [line.can_be_planned_on for line in report.series] == [True, False, True, False]
 
 
+# as pydicom's files have them: the Russian one mixes Latin letters among the Cyrillic ones
 NAMES = {
     "chrArab.dcm": "قباني, لنزار",
     "chrFrenMulti.dcm": "Buc, Jérôme",

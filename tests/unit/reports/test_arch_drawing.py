@@ -93,6 +93,6 @@ def test_a_part_says_the_plans_fate_and_whether_it_was_chosen():
         for one in root.iter(f"{SVG}g")
         if one.get("data-arch")
     }
-    assert said["left lamina"] == "left lamina: left in place"
+    assert said["left lamina"] == "left lamina: kept in place"
     assert said["right lamina"] == "right lamina: nibbled away (by rule)"
     assert said["left facets"] == "left facets: as the rule says"

@@ -342,3 +342,19 @@ def test_choices_that_contradict_are_refused(how, words):
 def test_arch_choices_against_the_kind_are_refused(kind, part, words):
     with pytest.raises(InputError, match=words):
         planned(sphere([8.0, 0.0, 0.0], 4.0), Choices(kind=kind, arch=ArchChoice(parts=part)))
+
+
+def test_tumour_in_another_body_s_nibbled_arch_is_counted():
+    """Closed form: a ball of 1.9 mm lies wholly in the left lamina of T11."""
+    solids = sphere([7.0, 26.0, -3.0 - PITCH_MM], 1.9, levels=TWO, reach_mm=60.0)
+    plan = planned(
+        solids,
+        Choices(
+            levels=("T10", "T11"),
+            cranial_cut=cut_at(17.0),
+            caudal_cut=cut_at(-18.0 - PITCH_MM),
+        ),
+    )
+    (one,) = plan.contamination
+    assert (one.name, one.how) == ("other arch bone on the left", OpensTumour.NIBBLED)
+    assert one.volume_ml == pytest.approx(4 / 3 * np.pi * 1.9**3 / 1000.0, rel=0.02)

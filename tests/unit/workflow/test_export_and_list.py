@@ -42,7 +42,7 @@ def test_a_case_s_outlines_go_out_and_come_in_again(
     assert before.keys() == after.keys() and len(before) > 50
     for contour, mask in before.items():
         assert np.array_equal(mask, after[contour]), contour.words
-    with pytest.raises(InputError, match="not a new or empty folder"):
+    with pytest.raises(InputError, match="is there already: give a new or empty folder"):
         export_contours(small_case, tmp_path / "out", form)
 
 

@@ -15,7 +15,9 @@ from vertebloc.reports.page_words import Question
 
 def view_of(desk: Desk) -> PageView:
     """What the page says."""
-    return cuts_view(desk.document) if desk.document else waiting_view(Question.CUTS)
+    if desk.document:
+        return cuts_view(desk.document)
+    return waiting_view(Question.CUTS, is_empty=desk.is_empty, error=desk.error)
 
 
 def show_answer(window: WindowLike) -> None:

@@ -15,7 +15,9 @@ ENDS = [(end.value, end.value or words.NOT_COUNTED) for end in CountedFrom]
 
 def view_of(desk: Desk) -> PageView:
     """What the page says."""
-    return level_view(desk.document) if desk.document else waiting_view(Question.LEVEL)
+    if desk.document:
+        return level_view(desk.document)
+    return waiting_view(Question.LEVEL, is_empty=desk.is_empty, error=desk.error)
 
 
 def show_answer(window: WindowLike) -> None:

@@ -11,7 +11,9 @@ from vertebloc.reports.page_words import Question
 
 def view_of(desk: Desk) -> PageView:
     """What the page says."""
-    return spread_view(desk.document) if desk.document else waiting_view(Question.SPREAD)
+    if desk.document:
+        return spread_view(desk.document)
+    return waiting_view(Question.SPREAD, is_empty=desk.is_empty, error=desk.error)
 
 
 def show_answer(window: WindowLike) -> None:

@@ -93,13 +93,16 @@ document.addEventListener("pointerdown", (down) => {
   };
   take(first);
   const move = (event) => take(partAt(event.clientX, event.clientY));
-  const up = () => {
+  const end = (event) => {
     window.removeEventListener("pointermove", move);
-    window.removeEventListener("pointerup", up);
-    tellSwept(svg, swept);
+    window.removeEventListener("pointerup", end);
+    window.removeEventListener("pointercancel", end);
+    if (event.type === "pointerup") tellSwept(svg, swept);
+    else for (const part of svg.querySelectorAll(".swept")) part.classList.remove("swept");
   };
   window.addEventListener("pointermove", move);
-  window.addEventListener("pointerup", up);
+  window.addEventListener("pointerup", end);
+  window.addEventListener("pointercancel", end);
 });
 document.addEventListener("keydown", (event) => {
   const part = event.target.closest?.("[data-arch]");
