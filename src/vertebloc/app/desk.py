@@ -216,7 +216,7 @@ class Desk:
             return
         halves = read_halves(pulled["halves"])
         cranial = pulled["cut"] == "cranial"
-        await self._after(lambda case: case.move_cut(cranial=cranial, halves=halves))
+        await self._change(lambda case: case.move_cut(cranial=cranial, halves=halves))
 
     def _refuse(self, why: str) -> None:
         self.error = why
@@ -237,7 +237,18 @@ class Desk:
         what : str
             The change in words.
         """
-        await self._after(lambda case: case.change(choices, what))
+        await self._change(lambda case: case.change(choices, what))
+
+    async def _change(self, act: Callable[[OpenCase], Any]) -> None:
+        """Change the choices; what cannot be planned is taken back: the plan stays true."""
+        before = self.choices
+        await self._after(act)
+        case = self.case
+        refused = case is not None and bool(self.error) and case.choices != before
+        if refused and case is not None and case.planned and case.planned.choices == before:
+            why = self.error
+            await self._after(lambda case: case.undo())
+            self._refuse(why)
 
     async def undo(self) -> None:
         """Take the last change back, plan anew."""

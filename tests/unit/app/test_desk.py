@@ -13,8 +13,10 @@ from types import SimpleNamespace
 import pytest
 
 from vertebloc.app.cards import bars_card, paragraph, strip
+from vertebloc.app.changes import changed_level
 from vertebloc.app.desk import Desk
 from vertebloc.case.choice_words import Act
+from vertebloc.case.choices import LevelChoice
 from vertebloc.reports.acts_page import acts_warnings
 from vertebloc.reports.plan_parts import Words
 
@@ -116,12 +118,17 @@ def test_another_vertebra_is_unconfirmed_until_somebody_confirms_it_again(desk, 
     run(desk.set_level(confirmed_by="Dr Example"))
     run(desk.set_level(counted_from="last rib"))
     assert desk.choices.level.is_confirmed
+    other = changed_level(desk.choices, diseased="T9", confirmed_by=None, counted_from=None)
+    assert other.level == LevelChoice(diseased="T9")
+    # a vertebra without the tumour is refused in one line, and the confirmed one stays
     run(desk.set_level(diseased="T9"))
-    assert not desk.choices.level.is_confirmed
-    assert desk.choices.level.confirmed_by == ""
-    for _ in range(3):
+    assert "does not lie in T9" in desk.error
+    assert desk.choices.level.diseased == "T10" and desk.choices.level.is_confirmed
+    assert desk.case.planned.choices == desk.choices
+    for _ in range(2):
         run(desk.undo())
     assert desk.choices.level.diseased == "T10"
+    assert not desk.choices.level.is_confirmed
     assert desk.error == ""
 
 
@@ -249,6 +256,12 @@ def test_a_swept_part_changes_the_plan_and_a_refused_kind_keeps_the_last_one(des
     assert "cannot come out" in desk.error
     assert desk.document is document
     assert desk.choices == before
+    run(desk.change_part("arch.stays", "right pedicle"))  # seen to be impossible when planned
+    assert "frees no piece" in desk.error
+    assert desk.choices == before == desk.case.planned.choices
+    assert desk.case.folder.choices_text().count('"right pedicle" = "by rule"') == 1
+    run(desk.change(before, "nothing"))
+    assert desk.error == ""
 
 
 @pytest.mark.slow

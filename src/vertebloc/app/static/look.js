@@ -48,8 +48,11 @@ window.addEventListener("afterprint", () => {
 });
 
 // A card is made anew after each change: what was unfolded, which fate was chosen and where the
-// keyboard stood is kept here and given back.
-const kept = { unfolded: new Set(), brush: "piecemeal", focus: "" };
+// keyboard stood, and how far the cards were scrolled, is kept here and given back.
+const kept = { unfolded: new Set(), brush: "piecemeal", focus: "", scrolled: 0, page: "" };
+document.addEventListener("scroll", (event) => {
+  if (event.target.matches?.("aside.side")) kept.scrolled = event.target.scrollTop;
+}, true);
 document.addEventListener("toggle", (event) => {
   const name = event.target.dataset?.fold;
   if (!name) return;
@@ -60,6 +63,9 @@ document.addEventListener("focusin", (event) => {
   kept.focus = event.target.closest?.("[data-keep]")?.dataset.keep || "";
 });
 function giveBack() {
+  const side = document.querySelector("aside.side");
+  if (kept.page !== location.pathname) Object.assign(kept, { page: location.pathname, scrolled: 0 });
+  else if (side && side.scrollTop < kept.scrolled) side.scrollTop = kept.scrolled;
   for (const fold of document.querySelectorAll("details[data-fold]:not([open])")) {
     if (kept.unfolded.has(fold.dataset.fold) && !fold.dataset.seen) fold.open = true;
     fold.dataset.seen = "1";
