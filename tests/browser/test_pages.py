@@ -94,14 +94,25 @@ def number_of(page, part):
     return float(page.locator(f'input[data-part="{part}"]').input_value())
 
 
+STATE = """() => ({
+  numbers: [...document.querySelectorAll('input[data-part]')].map((i) => [i.dataset.part, i.value]),
+  notes: [...document.querySelectorAll('.band, .error, .note.pending')].map((e) => e.textContent),
+  focused: document.activeElement.outerHTML.slice(0, 200),
+  inFlight: window.vertebloc_viewer?.().inFlight, nudged: window.vertebloc_viewer?.().nudged,
+  last: window.vertebloc_viewer?.().last, standing: window.vertebloc_viewer?.().standing })"""
+
+
 def becomes(page, part, value):
-    """Wait until a number of the plan has a value."""
-    page.wait_for_function(
-        "([part, value]) => Math.abs(Number(document.querySelector("
-        "`input[data-part='${part}']`)?.value) - value) < 0.051",
-        arg=[part, value],
-        timeout=60_000,
-    )
+    """Wait until a number of the plan has a value; if it never has, say what the page shows."""
+    try:
+        page.wait_for_function(
+            "([part, value]) => Math.abs(Number(document.querySelector("
+            "`input[data-part='${part}']`)?.value) - value) < 0.051",
+            arg=[part, value],
+            timeout=60_000,
+        )
+    except TimeoutError:
+        raise AssertionError(f"{part} is not {value}: {page.evaluate(STATE)}") from None
 
 
 def settled(page):

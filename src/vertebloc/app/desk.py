@@ -73,7 +73,8 @@ class Desk:
         """
         self._listeners.pop(window, None)
         if self.holder == window:
-            self.holder = next(iter(self._listeners), "")
+            # the newest: an older one may be closed already and not yet found to be
+            self.holder = next(reversed(self._listeners), "")
             self.tell()
 
     def take(self, window: str) -> None:

@@ -42,13 +42,21 @@ class Window:
         self.question = question
         self.picture = Picture(self)
         desk.listen(self.id, self.refresh)
-        client.on_disconnect(lambda: desk.leave(self.id))
+        client.on_disconnect(lambda: self._gone(client))
         client.on_connect(self._back)
 
     def _back(self) -> None:
         """The browser is connected, for the first time or again after a pause."""
         self.desk.listen(self.id, self.refresh)
         self.refresh()
+
+    def _gone(self, client: Client) -> None:
+        """A connection ended; the window itself is closed only with its last one.
+
+        A browser that connects anew may do so before its old connection is found to be dead.
+        """
+        if not client.has_socket_connection:
+            self.desk.leave(self.id)
 
     @property
     def holds(self) -> bool:
