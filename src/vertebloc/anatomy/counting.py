@@ -16,6 +16,7 @@ from vertebloc.space.frames import Side
 
 _BOTH = frozenset(Side)
 _PAIRS = 12
+_ODD_LAST = (Level("T11"), Level("T13"))  #: they carry the last rib of 11 or 13 pairs
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,6 +26,9 @@ class Counted:
     levels: tuple[Level | None, ...]  #: one a vertebra, head to feet
     words: str  #: how the levels were named and what the count says
     warnings: tuple[str, ...]
+    conflicts: tuple[str, ...] = ()  #: names against ribs; 11 or 13 pairs are asked about instead
+    pairs: int = 0  #: complete ones from first to last rib, both in view; else 0
+    lumbar: int = 0  #: vertebrae between last rib and sacrum, both in view; else 0
 
 
 def count_levels(
@@ -57,9 +61,12 @@ def count_levels(
     """
     bearing = [i for i, sides in enumerate(sides_with_rib) if sides]
     counted, findings = _count(bearing, sides_with_rib, ends_in_view)
+    pairs = _complete_pairs(bearing, sides_with_rib, ends_in_view)
+    lumbar = _lumbar(len(named), bearing, ends_in_view)
     warnings = [*findings, *_lumbar_findings(len(named), bearing, ends_in_view)]
     if any(level is not None for level in named):
         conflicts = _conflicts(named, counted, bearing, ends_in_view)
+        odd = [] if counted is not None else _odd_last_rib(named, bearing, ends_in_view)
         if conflicts:
             said = "the count of the ribs contradicts them"
         elif counted is not None:
@@ -69,13 +76,18 @@ def count_levels(
         return Counted(
             levels=tuple(named),
             words=f"levels as named in the outlines; {said}",
-            warnings=(*conflicts, *_gaps(named), *warnings),
+            warnings=(*conflicts, *odd, *_gaps(named), *warnings),
+            conflicts=tuple(conflicts),
+            pairs=pairs,
+            lumbar=lumbar,
         )
     if counted is not None:
         return Counted(
             levels=counted,
             words=f"levels counted: {_PAIRS} pairs of ribs, first and last rib in view",
             warnings=tuple(warnings),
+            pairs=pairs,
+            lumbar=lumbar,
         )
     if not findings:
         warnings.append(_why_not(bearing, ends_in_view))
@@ -83,7 +95,32 @@ def count_levels(
         levels=(None,) * len(named),
         words="the levels are not known: no names were given and the ribs do not decide",
         warnings=tuple(warnings),
+        pairs=pairs,
+        lumbar=lumbar,
     )
+
+
+def _complete_pairs(
+    bearing: list[int], sides: Sequence[frozenset[Side]], ends: frozenset[CountedFrom]
+) -> int:
+    """Pairs from first to last rib, if both are in view and none is missing; else 0."""
+    if not bearing or not {CountedFrom.FIRST_RIB, CountedFrom.LAST_RIB} <= ends:
+        return 0
+    between = range(bearing[0], bearing[-1] + 1)
+    return len(between) if all(sides[i] == _BOTH for i in between) else 0
+
+
+def _odd_last_rib(
+    named: Sequence[Level | None], bearing: list[int], ends: frozenset[CountedFrom]
+) -> list[str]:
+    """Names that say 11 or 13 pairs of ribs: a question to the team, never an answer."""
+    last = named[bearing[-1]] if bearing and CountedFrom.LAST_RIB in ends else None
+    if last is None or last not in _ODD_LAST:
+        return []
+    return [
+        f"the last rib in view is on the vertebra named {last}: are there {last.number} pairs of "
+        "ribs, or is the name one off? It is asked under rib_pairs"
+    ]
 
 
 def _count(
@@ -154,6 +191,8 @@ def _conflicts(
         (CountedFrom.LAST_RIB, -1, Level("T12")),
     ):
         name = named[bearing[place]] if bearing else None
+        if end is CountedFrom.LAST_RIB and name in _ODD_LAST:
+            continue  # 11 or 13 pairs are asked about
         if end in ends and name is not None and name != expected:
             found.append(
                 f"LEVELS DO NOT AGREE: the {end.value} in view is on the vertebra named {name}, "
@@ -176,12 +215,17 @@ def _gaps(named: Sequence[Level | None]) -> list[str]:
     return found
 
 
+def _lumbar(count: int, bearing: list[int], ends: frozenset[CountedFrom]) -> int:
+    """Vertebrae between the last rib and the sacrum, if both are in view; else 0."""
+    if not bearing or not {CountedFrom.LAST_RIB, CountedFrom.SACRUM} <= ends:
+        return 0
+    return count - 1 - bearing[-1]
+
+
 def _lumbar_findings(count: int, bearing: list[int], ends: frozenset[CountedFrom]) -> list[str]:
     """A lumbar count other than five, if last rib and sacrum are in view."""
-    if not bearing or not {CountedFrom.LAST_RIB, CountedFrom.SACRUM} <= ends:
-        return []
-    lumbar = count - 1 - bearing[-1]
-    if lumbar == 5:
+    lumbar = _lumbar(count, bearing, ends)
+    if lumbar in (0, 5):
         return []
     return [
         f"{lumbar} vertebrae between the last rib and the sacrum instead of 5: a transitional "

@@ -15,6 +15,7 @@ from vertebloc.anatomy.counting import count_levels
 from vertebloc.anatomy.frames import interpolate_frame, measure_diseased_walls
 from vertebloc.anatomy.handedness import judge_handedness
 from vertebloc.anatomy.levels import Level
+from vertebloc.anatomy.markers import find_markers
 from vertebloc.anatomy.model import (
     Anatomy,
     CanalSpline,
@@ -31,6 +32,7 @@ from vertebloc.space.frames import Side
 from vertebloc.space.grids import Grid
 
 _TURNED_DEG = 10.0  #: own and interpolated frame of the diseased vertebra differ notably
+_LOUD = "LEVELS DO NOT AGREE"
 _INSIDE_MM = 3.0  #: a place counts as in view if it lies that far inside the images
 
 
@@ -91,6 +93,8 @@ def describe_anatomy(contours: ContourSet, *, diseased: Level | None = None) -> 
     handedness = judge_handedness(contours, canal, frames)
     loud = (handedness.words,) * (handedness.verdict is SideVerdict.CONTRADICTS)
     found_ribs, name_notes = _name_ribs(ribs, levels)
+    markers = find_markers(contours, canal, vertebrae)
+    ends |= {CountedFrom.PLACED_MARKER} if markers else frozenset()
     return Anatomy(
         canal=canal,
         vertebrae={v.level: v for v in vertebrae if v.level is not None},
@@ -113,6 +117,10 @@ def describe_anatomy(contours: ContourSet, *, diseased: Level | None = None) -> 
         ends_in_view=ends,
         counting=counted.words,
         uncounted=tuple(v for v in vertebrae if v.level is None),
+        level_conflicts=(*counted.conflicts, *(n for n in name_notes if n.startswith(_LOUD))),
+        rib_pairs=counted.pairs,
+        lumbar=counted.lumbar,
+        markers=markers,
     )
 
 

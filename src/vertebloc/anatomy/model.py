@@ -14,7 +14,7 @@ from scipy.spatial import cKDTree
 
 from vertebloc.anatomy.levels import Level
 from vertebloc.anatomy.structures import Contour
-from vertebloc.case.choice_words import CountedFrom
+from vertebloc.case.choice_words import CountedFrom, RibPairs, Transitional
 from vertebloc.errors import FrameError, InputError
 from vertebloc.space.frames import Frame, Side
 from vertebloc.space.grids import Volume
@@ -23,17 +23,26 @@ from vertebloc.space.transforms import Points, Transform, as_points
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LevelConfirmation:
-    """Who confirmed the diseased level, counted from where; unconfirmed unless both are said."""
+    """Who confirmed the diseased level, counted from where and how far; what speaks against it."""
 
     confirmed_by: str | None = None
+    confirmed_at: str = ""  #: date, time and zone offset
     counted_from: CountedFrom = CountedFrom.NOT_COUNTED
+    marker_at: str = ""  #: the vertebra with the placed marker, if it is counted from one
     end_in_view: bool = False
+    number: int = 0  #: of the diseased vertebra by the outlines; 0: the count does not reach it
+    beads: Mapping[Level, int] = field(default_factory=dict)  #: number said at each vertebra
+    rib_pairs: RibPairs = RibPairs.NOT_ANSWERED
+    transitional: Transitional = Transitional.NOT_ANSWERED
+    conflicts: tuple[str, ...] = ()  #: what contradicts, one sentence each; loud
+    doubts: tuple[str, ...] = ()  #: what is missing or open
 
     @property
     def is_confirmed(self) -> bool:
-        """Whether a named person counted from an end that the images show."""
+        """Whether a named person counted from an end that the images show, and nothing objects."""
         counted = self.counted_from is not CountedFrom.NOT_COUNTED
-        return bool(self.confirmed_by) and counted and self.end_in_view
+        clear = not self.conflicts and not self.doubts
+        return bool(self.confirmed_by) and counted and self.end_in_view and clear
 
 
 class SideVerdict(Enum):
@@ -143,6 +152,10 @@ class Anatomy:
     ends_in_view: frozenset[CountedFrom]
     counting: str  #: how the levels were named and what the count says, in words
     uncounted: tuple[Vertebra, ...] = ()  #: head to feet; level None, so not in ``vertebrae``
+    level_conflicts: tuple[str, ...] = ()  #: where names and ribs contradict each other
+    rib_pairs: int = 0  #: from first to last, if both are in view and none is missing; else 0
+    lumbar: int = 0  #: vertebrae between last rib and sacrum, if both are in view; else 0
+    markers: tuple[Level, ...] = ()  #: vertebrae beside which an implant is outlined
 
     def __post_init__(self) -> None:
         """Freeze the mappings."""

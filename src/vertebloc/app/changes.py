@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 from vertebloc.case.choice_words import CountedFrom
-from vertebloc.case.choices import Choices, LevelChoice
+from vertebloc.case.choices import Choices
+from vertebloc.case.level_choice import LevelChoice
 from vertebloc.reports.bone_choices import BONE_PARTS, with_changed_bone
 from vertebloc.reports.plan_paragraph import plan_ground, with_changed_part
 from vertebloc.workflow.open_case import OpenCase

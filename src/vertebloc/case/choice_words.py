@@ -15,6 +15,26 @@ class CountedFrom(Enum):
     PLACED_MARKER = "placed marker"
 
 
+class RibPairs(Enum):
+    """How many pairs of ribs this person has, as somebody counted them; never assumed."""
+
+    NOT_ANSWERED = ""
+    ELEVEN = "11 pairs"
+    TWELVE = "12 pairs"
+    THIRTEEN = "13 pairs"
+    CANNOT_BE_SEEN = "cannot be seen"
+
+
+class Transitional(Enum):
+    """Whether a vertebra between two regions has features of both."""
+
+    NOT_ANSWERED = ""
+    NONE = "none"
+    THORACOLUMBAR = "between chest and loin"
+    LUMBOSACRAL = "between loin and sacrum"
+    CANNOT_BE_SEEN = "cannot be seen"
+
+
 class StandingSide(Enum):
     """Where the surgeon stands at the prone patient; fixes how theatre pictures are turned."""
 

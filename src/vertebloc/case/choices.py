@@ -8,7 +8,6 @@ The same values stand in the case folder's ``choices.toml``; reading and writing
 from __future__ import annotations
 
 import math
-import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
@@ -16,7 +15,6 @@ from vertebloc.case.choice_words import (
     Act,
     ArchPart,
     BoneChoice,
-    CountedFrom,
     CuffSurface,
     DeliverySide,
     KindChoice,
@@ -28,6 +26,8 @@ from vertebloc.case.choice_words import (
     StandingSide,
     TractChoice,
 )
+from vertebloc.case.level_choice import LevelChoice, OtherCount
+from vertebloc.case.one_line_text import clean_text
 from vertebloc.errors import InputError
 from vertebloc.space.frames import Side
 
@@ -63,32 +63,6 @@ def _check_number(name: str, value: float) -> float:
     return float(value) + 0.0  # -0.0 and 0.0 mean the same
 
 
-def clean_text(text: str) -> str:
-    """Check a text for one line and take the spaces off its ends.
-
-    Parameters
-    ----------
-    text : str
-        A name or a reason, as typed.
-
-    Returns
-    -------
-    str
-        The text without spaces at its ends.
-
-    Raises
-    ------
-    InputError
-        If it holds a line break or another character that cannot be printed.
-    """
-    for character in text:
-        if unicodedata.category(character) in {"Cc", "Cs", "Zl", "Zp"}:
-            raise InputError(
-                f"{text!r} holds the unprintable character {character!r}: use one line of text"
-            )
-    return text.strip()
-
-
 class _Checked:
     """A frozen value whose numbers and texts are checked and cleaned once, when it is made."""
 
@@ -99,34 +73,6 @@ class _Checked:
             value = getattr(self, name)
             cleaned = clean_text(value) if isinstance(value, str) else _check_number(name, value)
             object.__setattr__(self, name, cleaned)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LevelChoice(_Checked):
-    """The diseased vertebra, who confirmed it, and from which end it was counted."""
-
-    diseased: str = ""  #: such as ``T10``; empty: not chosen yet
-    confirmed_by: str = ""
-    counted_from: CountedFrom = CountedFrom.NOT_COUNTED
-
-    def __post_init__(self) -> None:
-        """Refuse a confirmation of nothing.
-
-        Raises
-        ------
-        InputError
-            If somebody confirmed a level that is not named.
-        """
-        self._clean("diseased", "confirmed_by")
-        if self.confirmed_by and not self.diseased:
-            raise InputError(
-                f"confirmed_by is {self.confirmed_by!r} but diseased is empty: name the vertebra"
-            )
-
-    @property
-    def is_confirmed(self) -> bool:
-        """Whether a named person confirmed it by counting from a stated end."""
-        return bool(self.confirmed_by) and self.counted_from is not CountedFrom.NOT_COUNTED
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -296,6 +242,7 @@ class Choices(_Checked):
     sides: SidesChoice = field(default_factory=SidesChoice)
     acts_order: tuple[Act, ...] = ()  #: empty: by rule
     overrides: tuple[Override, ...] = ()
+    other_counts: tuple[OtherCount, ...] = ()  #: of the diseased vertebra, in other series
 
     def __post_init__(self) -> None:
         """Bring choices that mean the same into the same form.

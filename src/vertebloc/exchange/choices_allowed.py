@@ -8,7 +8,10 @@ from enum import Enum
 from typing import Generic, TypeVar
 
 from vertebloc.anatomy.levels import Level
-from vertebloc.case.choices import LIMITS, MOST_LEVELS, clean_text
+from vertebloc.case.choices import LIMITS, MOST_LEVELS
+from vertebloc.case.level_choice import LARGEST_COUNT, check_count, check_moment
+from vertebloc.case.one_line_text import clean_text
+from vertebloc.errors import InputError
 
 _Word = TypeVar("_Word", bound=Enum)
 
@@ -84,6 +87,38 @@ class Text:
         if not isinstance(found, str):
             raise ValueError
         return clean_text(found)
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """A point in time with its zone offset; may be empty."""
+
+    allowed: str = (
+        'date, time and zone offset in "quotes", such as "2026-03-02T14:05:00+01:00", or ""'
+    )
+
+    def take(self, found: object) -> str:
+        """Take a found value, or raise ``ValueError``."""
+        if not isinstance(found, str):
+            raise ValueError
+        try:
+            return check_moment(found) if found.strip() else ""
+        except InputError as error:
+            raise ValueError from error
+
+
+@dataclass(frozen=True, slots=True)
+class Count:
+    """A number that was counted to; 0 = not counted."""
+
+    allowed: str = f"a whole number from 1 to {LARGEST_COUNT}, or 0 if nobody counted"
+
+    def take(self, found: object) -> int:
+        """Take a found value, or raise ``ValueError``."""
+        try:
+            return check_count(found)
+        except InputError as error:
+            raise ValueError from error
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,14 +20,18 @@ from vertebloc.case.choice_words import (
     Placement,
     PlanningExtent,
     RibFateChoice,
+    RibPairs,
     SoftFace,
     StandingSide,
     TractChoice,
+    Transitional,
 )
 from vertebloc.case.choices import Choices, CuffChoice
 from vertebloc.errors import InputError
 from vertebloc.exchange.choices_allowed import (
+    Count,
     ListOf,
+    Moment,
     Number,
     OneOf,
     Text,
@@ -37,7 +41,7 @@ from vertebloc.exchange.choices_allowed import (
 from vertebloc.space.frames import Side
 
 Path = tuple[str, ...]
-Value = str | float | Enum | tuple[Enum, ...] | tuple[str, ...]
+Value = str | float | int | Enum | tuple[Enum, ...] | tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +49,7 @@ class Entry:
     """One line of the choices file."""
 
     path: Path
-    allowed: OneOf[Any] | ListOf[Any] | Number | Text | Vertebra | Vertebrae
+    allowed: OneOf[Any] | ListOf[Any] | Number | Text | Vertebra | Vertebrae | Moment | Count
     what: str  #: what it means
     why: str = ""  #: reason of the default
 
@@ -226,6 +230,34 @@ def _level_entries() -> Iterator[Entry]:
         "End from which it was counted, and will be counted again in theatre",
         "only a person can say it",
     )
+    yield Entry(
+        ("level", "confirmed_at"),
+        Moment(),
+        "When it was confirmed; empty: it prints as unconfirmed",
+    )
+    yield Entry(
+        ("level", "count"),
+        Count(),
+        "Number said at the diseased vertebra; the end's own vertebra is number 1",
+        "only a person can count",
+    )
+    yield Entry(
+        ("level", "marker_at"),
+        Vertebra(),
+        "Vertebra that carries the placed marker, if it is counted from one",
+    )
+    yield Entry(
+        ("level", "rib_pairs"),
+        OneOf(RibPairs),
+        "How many pairs of ribs this person has; empty: asked, the level prints as unconfirmed",
+        "it is never assumed",
+    )
+    yield Entry(
+        ("level", "transitional"),
+        OneOf(Transitional),
+        "Vertebra with features of two regions; empty: asked, the level prints as unconfirmed",
+        "it is never assumed",
+    )
 
 
 def _cut_entries(cut: str) -> Iterator[Entry]:
@@ -276,6 +308,13 @@ RIB_ALLOWED = (
     '"removed" or left with its "head on piece"'
 )
 OVERRIDE_KEYS = ("what", "who", "reason")
+OTHER_COUNT: dict[str, Text | Vertebra | OneOf[CountedFrom] | Count] = {
+    "series": Text(),
+    "level": Vertebra(),
+    "counted_from": OneOf(CountedFrom),
+    "count": Count(),
+    "who": Text(),
+}
 
 
 def values_of(choices: Choices) -> dict[Path, Value]:
@@ -306,6 +345,11 @@ def values_of(choices: Choices) -> dict[Path, Value]:
         ("level", "diseased"): choices.level.diseased,
         ("level", "confirmed_by"): choices.level.confirmed_by,
         ("level", "counted_from"): choices.level.counted_from,
+        ("level", "confirmed_at"): choices.level.confirmed_at,
+        ("level", "count"): choices.level.count,
+        ("level", "marker_at"): choices.level.marker_at,
+        ("level", "rib_pairs"): choices.level.rib_pairs,
+        ("level", "transitional"): choices.level.transitional,
         ("arch", "open_side"): choices.arch.open_side,
         ("sides", "confirmed_by"): choices.sides.confirmed_by,
         ("sides", "reason"): choices.sides.reason,

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Callable, Iterator, Mapping
-from enum import Enum
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from functools import partial
-from typing import Any, TypeVar, cast
+from typing import Any, cast
 
 from vertebloc.case.choice_words import ArchPart, Placement, RibFateChoice, SoftFace
 from vertebloc.case.choices import (
@@ -15,15 +15,16 @@ from vertebloc.case.choices import (
     CuffChoice,
     CutChoice,
     HalfPlacement,
-    LevelChoice,
     Override,
     RibChoice,
     SidesChoice,
 )
+from vertebloc.case.level_choice import LevelChoice
 from vertebloc.errors import InputError
-from vertebloc.exchange.choices_allowed import Text
+from vertebloc.exchange.choices_blocks import read_other_counts, read_overrides
 from vertebloc.exchange.choices_entries import (
     ENTRIES,
+    OTHER_COUNT,
     OVERRIDE_KEYS,
     RIB_ALLOWED,
     RIB_FATE,
@@ -36,12 +37,12 @@ from vertebloc.exchange.choices_entries import (
     values_of,
 )
 from vertebloc.exchange.choices_lines import Lines, find_lines, line_of, mistake, parse_toml
+from vertebloc.exchange.choices_taking import make_value, render_value, shown, take_value
 from vertebloc.space.frames import Side
 
 SCHEMA = 1
 _BY_PATH = {entry.path: entry for entry in ENTRIES}
 _TABLES = {entry.path[:depth] for entry in ENTRIES for depth in range(1, len(entry.path))}
-_T = TypeVar("_T")
 
 _HEAD = """\
 # The team's choices for this case. Change what you decide otherwise, then plan again.
@@ -63,6 +64,15 @@ _OVERRIDE_HEAD = """\
 #what = "the warning, as it was printed"
 #who = "name"
 #reason = "why it may be set aside"
+"""
+_OTHER_COUNT_HEAD = """\
+# How the diseased vertebra was counted in other series of the same person. One block each.
+#[[other_count]]
+#series = "which series"
+#level = "T10"
+#counted_from = "last rib"
+#count = 3
+#who = "name"
 """
 
 
@@ -100,14 +110,18 @@ def render_choices(choices: Choices, reasons: Mapping[str, str]) -> str:
             parts.append(f"\n{mark}[{key_in_words(table)}]\n")
         why = reasons.get(entry.key, "")
         parts.append("\n" + "".join(f"# {line}\n" for line in _comment(entry, defaults, why)))
-        value = _render_value(values.get(entry.path, 0.0))
+        value = render_value(values.get(entry.path, 0.0))
         parts.append(f"{mark}{key_in_words(entry.path[-1:])} = {value}\n")
     parts.append(f"\n{_RIBS_HEAD}")
     parts += [f"{line}\n" for line in _rib_lines(choices)]
     parts.append(f"\n{_OVERRIDE_HEAD}")
     for override in choices.overrides:
         parts.append("\n[[override]]\n")
-        parts += [f"{k} = {_render_value(getattr(override, k))}\n" for k in OVERRIDE_KEYS]
+        parts += [f"{k} = {render_value(getattr(override, k))}\n" for k in OVERRIDE_KEYS]
+    parts.append(f"\n{_OTHER_COUNT_HEAD}")
+    for other in choices.other_counts:
+        parts.append("\n[[other_count]]\n")
+        parts += [f"{k} = {render_value(getattr(other, k))}\n" for k in OTHER_COUNT]
     return "".join(parts)
 
 
@@ -136,13 +150,15 @@ def read_choices(text: str) -> Choices:
     if type(schema) is not int or not 1 <= schema <= SCHEMA:
         raise mistake(
             line_of(lines, ("schema",)),
-            f"schema = {_shown(schema)} is not read by this vertebloc: use schema = {SCHEMA}, "
+            f"schema = {shown(schema)} is not read by this vertebloc: use schema = {SCHEMA}, "
             "or the newer vertebloc that wrote it",
         )
     ribs = _read_ribs(document.pop("ribs", {}), lines)
-    overrides = _read_overrides(document.pop("override", []), lines)
+    overrides = read_overrides(document.pop("override", []), lines)
+    other_counts = read_other_counts(document.pop("other_count", []), lines)
     values = dict(_read_entries(document, (), lines))
-    return _choices_from(values, ribs, overrides, lines)
+    choices = _choices_from(values, ribs, overrides, lines)
+    return replace(choices, other_counts=other_counts)
 
 
 def _comment(entry: Entry, defaults: Mapping[Path, Value], why: str) -> Iterator[str]:
@@ -150,27 +166,16 @@ def _comment(entry: Entry, defaults: Mapping[Path, Value], why: str) -> Iterator
     yield f"Allowed: {entry.allowed.allowed}"
     if entry.path in defaults:
         because = f" ({entry.why})" if entry.why else ""
-        yield f"Default: {_render_value(defaults[entry.path])}{because}"
+        yield f"Default: {render_value(defaults[entry.path])}{because}"
     if why:
         yield f"This value: {' '.join(why.split())}"
 
 
-def _render_value(value: object) -> str:
-    if isinstance(value, Enum):
-        value = value.value
-    if isinstance(value, float):
-        return repr(value)
-    if isinstance(value, tuple):
-        return f"[{', '.join(map(_render_value, value))}]"
-    text = str(value).replace("\\", "\\\\").replace('"', '\\"')
-    return '"' + "".join(c if ord(c) >= 32 else f"\\u{ord(c):04x}" for c in text) + '"'
-
-
 def _rib_lines(choices: Choices) -> Iterator[str]:
     for (level, side), rib in choices.ribs.items():
-        fate = _render_value(rib.fate)
+        fate = render_value(rib.fate)
         if rib.length_mm is not None:
-            fate = f"{{ fate = {fate}, length_mm = {_render_value(rib.length_mm)} }}"
+            fate = f"{{ fate = {fate}, length_mm = {render_value(rib.length_mm)} }}"
         yield f'"{level} {side.value}" = {fate}'
 
 
@@ -184,53 +189,36 @@ def _read_entries(
         elif path in _BY_PATH:
             entry = _BY_PATH[path]
             allowed = entry.allowed
-            yield path, cast(Value, _take(allowed.take, value, allowed.allowed, path, lines))
+            yield path, cast(Value, take_value(allowed.take, value, allowed.allowed, path, lines))
         else:
             raise mistake(line_of(lines, path), _unknown(path, value))
 
 
-def _take(
-    take: Callable[[object], _T], found: object, allowed: str, path: Path, lines: Lines
-) -> _T:
-    try:
-        return take(found)
-    except ValueError as error:
-        raise mistake(
-            line_of(lines, path),
-            f"{key_in_words(path)} = {_shown(found)} is not allowed: use {allowed}",
-        ) from error
-
-
 def _unknown(path: Path, value: object) -> str:
-    known = [*(entry.key for entry in ENTRIES), *map(key_in_words, _TABLES), "ribs", "override"]
+    known = [
+        *(entry.key for entry in ENTRIES),
+        *map(key_in_words, _TABLES),
+        "ribs",
+        "override",
+        "other_count",
+    ]
     key = key_in_words(path)
     depth = len(path)
     here = {key_in_words(e.path[:depth]) for e in ENTRIES if e.path[: depth - 1] == path[:-1]}
-    here |= {"ribs", "override"} if depth == 1 else set()
+    here |= {"ribs", "override", "other_count"} if depth == 1 else set()
     if path in _TABLES:
-        return f"{key} = {_shown(value)} is not allowed: it is a table, written [{key}]"
+        return f"{key} = {shown(value)} is not allowed: it is a table, written [{key}]"
     by_name = [k for k in known if k.rsplit(".", 1)[-1] == path[-1]]
-    near = difflib.get_close_matches(key, known, n=1, cutoff=0.5) or by_name
+    near = by_name or difflib.get_close_matches(key, known, n=1, cutoff=0.5)
     asked = f"did you mean {near[0]}? " if near else ""
     allowed = f"known here: {', '.join(sorted(here) or sorted(known))}"
-    return f"there is no entry {key} = {_shown(value)}: {asked}{allowed}"
-
-
-def _shown(value: object) -> str:
-    if isinstance(value, bool):
-        return str(value).lower()
-    if isinstance(value, dict):
-        inner = ", ".join(f"{key_in_words((k,))} = {_shown(v)}" for k, v in value.items())
-        return f"{{ {inner} }}" if inner else "{}"
-    if isinstance(value, list):
-        return f"[{', '.join(map(_shown, value))}]"
-    return str(value) if isinstance(value, int | float) else _render_value(value)
+    return f"there is no entry {key} = {shown(value)}: {asked}{allowed}"
 
 
 def _read_ribs(found: object, lines: Lines) -> dict[tuple[str, Side], RibChoice]:
     if not isinstance(found, dict):
         raise mistake(
-            line_of(lines, ("ribs",)), f"ribs = {_shown(found)} is not allowed: write [ribs]"
+            line_of(lines, ("ribs",)), f"ribs = {shown(found)} is not allowed: write [ribs]"
         )
     ribs: dict[tuple[str, Side], RibChoice] = {}
     for key, value in found.items():
@@ -240,13 +228,13 @@ def _read_ribs(found: object, lines: Lines) -> dict[tuple[str, Side], RibChoice]
         except InputError as error:
             raise mistake(
                 line_of(lines, path),
-                f"ribs.{key_in_words((key,))} = {_shown(value)} names no rib: "
+                f"ribs.{key_in_words((key,))} = {shown(value)} names no rib: "
                 'use a vertebra T1-T13 and a side, such as "T10 left"',
             ) from error
         if rib in ribs:
             raise mistake(
                 line_of(lines, path),
-                f"ribs.{key_in_words((key,))} = {_shown(value)} is there twice",
+                f"ribs.{key_in_words((key,))} = {shown(value)} is there twice",
             )
         ribs[rib] = _read_rib(path, value, lines)
     return ribs
@@ -259,54 +247,25 @@ def _read_rib(path: Path, found: object, lines: Lines) -> RibChoice:
         if key not in ("fate", "length_mm"):
             raise mistake(
                 line_of(lines, (*path, key)),
-                f"there is no entry {key_in_words((*path, key))} = {_shown(value)}: "
+                f"there is no entry {key_in_words((*path, key))} = {shown(value)}: "
                 "use fate and length_mm",
             )
     fate_path, length_path = (*path, "fate"), (*path, "length_mm")
     if "fate" not in found:
         raise mistake(
             line_of(lines, path),
-            f"{key_in_words(fate_path)} is missing from {_shown(found)}: use {RIB_FATE.allowed}",
+            f"{key_in_words(fate_path)} is missing from {shown(found)}: use {RIB_FATE.allowed}",
         )
     fate = _fate(found["fate"], RIB_FATE.allowed, fate_path, lines)
     length_mm = None
     if "length_mm" in found:
         allowed = RIB_LENGTH.allowed
-        length_mm = _take(RIB_LENGTH.take, found["length_mm"], allowed, length_path, lines)
-    return _make(partial(RibChoice, fate=fate, length_mm=length_mm), path, lines)
+        length_mm = take_value(RIB_LENGTH.take, found["length_mm"], allowed, length_path, lines)
+    return make_value(partial(RibChoice, fate=fate, length_mm=length_mm), path, lines)
 
 
 def _fate(found: object, allowed: str, path: Path, lines: Lines) -> RibFateChoice:
-    return RibFateChoice(_take(RIB_FATE.take, found, allowed, path, lines))
-
-
-def _read_overrides(found: object, lines: Lines) -> tuple[Override, ...]:
-    if not isinstance(found, list) or not all(isinstance(one, dict) for one in found):
-        raise mistake(
-            line_of(lines, ("override",)),
-            f"override = {_shown(found)} is not allowed: write [[override]] blocks",
-        )
-    overrides = []
-    for number, one in enumerate(found):
-        path = ("override", str(number))
-        for key, value in one.items():
-            if key not in OVERRIDE_KEYS:
-                raise mistake(
-                    line_of(lines, (*path, key)),
-                    f"there is no entry override.{key} = {_shown(value)}: use what, who, reason",
-                )
-            _take(Text().take, value, Text().allowed, (*path, key), lines)
-        texts = {key: one.get(key, "") for key in OVERRIDE_KEYS}
-        overrides.append(_make(partial(Override, **texts), path, lines))
-    return tuple(overrides)
-
-
-def _make(make: Callable[[], _T], path: Path, lines: Lines) -> _T:
-    """Make a value of several entries; where they contradict, name the line."""
-    try:
-        return make()
-    except InputError as error:
-        raise mistake(line_of(lines, path), f"{key_in_words(path)}: {error}") from error
+    return RibFateChoice(take_value(RIB_FATE.take, found, allowed, path, lines))
 
 
 def _choices_from(
@@ -320,24 +279,26 @@ def _choices_from(
 
     parts = {ArchPart(name): fate for name, fate in below("arch", "parts").items()}
     cuffs = {
-        face: _make(partial(CuffChoice, **below("cuff", face.value)), ("cuff", face.value), lines)
+        face: make_value(
+            partial(CuffChoice, **below("cuff", face.value)), ("cuff", face.value), lines
+        )
         for face in SoftFace
     }
     made = partial(
         Choices,
         **below(),
-        level=_make(partial(LevelChoice, **below("level")), ("level",), lines),
+        level=make_value(partial(LevelChoice, **below("level")), ("level",), lines),
         cranial_cut=_cut_from("cranial", values, lines),
         caudal_cut=_cut_from("caudal", values, lines),
         arch=ArchChoice(**below("arch"), parts=parts),
         ribs=ribs,
         cuffs=cuffs,
-        sides=_make(partial(SidesChoice, **below("sides")), ("sides",), lines),
+        sides=make_value(partial(SidesChoice, **below("sides")), ("sides",), lines),
         overrides=overrides,
     )
     acts = values.get(("acts_order",), ())
-    _make(partial(Choices, acts_order=cast(Any, acts)), ("acts_order",), lines)
-    return _make(made, ("kind",), lines)
+    make_value(partial(Choices, acts_order=cast(Any, acts)), ("acts_order",), lines)
+    return make_value(made, ("kind",), lines)
 
 
 def _cut_from(cut: str, values: Mapping[Path, Any], lines: Lines) -> CutChoice:
@@ -351,7 +312,7 @@ def _cut_from(cut: str, values: Mapping[Path, Any], lines: Lines) -> CutChoice:
             path = (*table, next(iter(found)))
             raise mistake(
                 line_of(lines, path),
-                f"{key_in_words(path)} = {_shown(values[path])} goes with "
+                f"{key_in_words(path)} = {shown(values[path])} goes with "
                 f'{key_in_words(placed_path)} = "by hand" only: set that, or take the line out',
             )
         if placed is Placement.BY_HAND:

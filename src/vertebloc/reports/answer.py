@@ -117,13 +117,14 @@ def is_tumour_left(plan: ResectionPlan) -> bool:
 
 def why_unconfirmed(confirmation: LevelConfirmation) -> tuple[str, ...]:
     """Every reason for which the level is unconfirmed, in words; empty if it is confirmed."""
-    reasons = []
+    reasons = list(confirmation.conflicts)
     if not confirmation.confirmed_by:
         reasons.append(text.no_one_signed())
     if confirmation.counted_from is CountedFrom.NOT_COUNTED:
         reasons.append(text.no_end_named())
     elif not confirmation.end_in_view:
         reasons.append(text.end_not_in_view(confirmation.counted_from.value))
+    reasons += confirmation.doubts
     return tuple(reasons)
 
 

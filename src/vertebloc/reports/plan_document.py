@@ -208,14 +208,33 @@ def _confirmation(level: Level, confirmation: LevelConfirmation, counting: str) 
     """Who confirmed the level, from which end theatre counts, and what is missing."""
     end = confirmation.counted_from
     if confirmation.is_confirmed and confirmation.confirmed_by:
-        words = text.level_confirmed(str(level), confirmation.confirmed_by, end.value)
+        words = text.joined_sentences(
+            text.level_confirmed(
+                str(level),
+                confirmation.confirmed_by,
+                end.value,
+                confirmation.confirmed_at,
+                confirmation.number,
+            ),
+            text.RIB_PAIRS_WORDS.get(confirmation.rib_pairs.value, ""),
+            text.TRANSITIONAL_WORDS.get(confirmation.transitional.value, ""),
+        )
     else:
         words = text.unconfirmed(str(level), why_unconfirmed(confirmation))
     return {
         "confirmed": confirmation.is_confirmed,
         "confirmed_by": confirmation.confirmed_by,
+        "confirmed_at": confirmation.confirmed_at or None,
         "counted_from": end.value or None,
+        "marker_at": confirmation.marker_at or None,
         "end_in_view": confirmation.end_in_view,
+        "number": confirmation.number or None,
+        "numbers": [
+            {"level": str(at), "number": said} for at, said in sorted(confirmation.beads.items())
+        ],
+        "rib_pairs": confirmation.rib_pairs.value or None,
+        "transitional": confirmation.transitional.value or None,
+        "conflicts": list(confirmation.conflicts),
         "words": words,
         "counting": counting,
     }

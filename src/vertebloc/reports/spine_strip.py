@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 from xml.sax.saxutils import escape
 
+from vertebloc.anatomy.count_beads import count_beads
 from vertebloc.anatomy.levels import Level
 from vertebloc.anatomy.model import Anatomy, Vertebra
 from vertebloc.case.choice_words import CountedFrom
@@ -18,7 +19,6 @@ _ROWS_PX = (40.0, 118.0)  #: least and most height of one vertebra's row
 _STRIP_PX = 760.0
 _BODY = 0.66  #: share of a row that the body takes; the rest is disc
 _ACROSS = 0.5  #: a cut whose normal leans further from the body's axis is none across (cosine)
-_LAST_LUMBAR = ("L5", "L6")  #: only these are sure to lie on the sacrum
 
 
 def strip_svg(anatomy: Anatomy, level: Level, document: Mapping[str, Any] | None) -> str:
@@ -43,8 +43,7 @@ def strip_svg(anatomy: Anatomy, level: Level, document: Mapping[str, Any] | None
     row = min(max(_STRIP_PX / max(len(order), 1), _ROWS_PX[0]), _ROWS_PX[1])
     confirmation = (document or {}).get("level_confirmation", {})
     ribs = {(rib.level, rib.side) for rib in anatomy.ribs}
-    with_ribs = {rib.level for rib in anatomy.ribs if rib.level is not None}
-    counts = _counts(order, confirmation, with_ribs)
+    counts = _counts(anatomy, confirmation)
     confirmed = bool(confirmation.get("confirmed"))
     cuts = _cut_lines(order, document, row, anatomy)
     drawn = [
@@ -135,41 +134,16 @@ def _count(number: int, y: float) -> str:
     )
 
 
-def _counts(
-    order: list[Level], confirmation: Mapping[str, Any], with_ribs: set[Level]
-) -> dict[Level, int]:
+def _counts(anatomy: Anatomy, confirmation: Mapping[str, Any]) -> Mapping[Level, int]:
     """The number theatre says at each vertebra, counting from the agreed end if it is in view."""
-    end = confirmation.get("counted_from")
     if not confirmation.get("end_in_view"):
         return {}
-    ribbed = [place for place, at in enumerate(order) if at in with_ribs]
-    if end == CountedFrom.FIRST_RIB.value and ribbed:
-        return _onwards(order, range(ribbed[0], len(order)))
-    if end == CountedFrom.LAST_RIB.value and ribbed:
-        return _onwards(order, range(ribbed[-1], -1, -1))
-    if end == CountedFrom.SACRUM.value and order and str(order[-1]) in _LAST_LUMBAR:
-        return _onwards(order, range(len(order) - 1, -1, -1))
-    return {}
-
-
-def _onwards(order: list[Level], places: range) -> dict[Level, int]:
-    """Numbers from 1 on, as far as no vertebra is missing between two outlined ones."""
-    found: dict[Level, int] = {}
-    for number, place in enumerate(places, 1):
-        at = order[place]
-        if found and not _are_neighbours(order[places[number - 2]], at):
-            break
-        found[at] = number
-    return found
-
-
-def _are_neighbours(one: Level, other: Level) -> bool:
-    """Whether two names follow each other; T11 to T13 may be the last with a rib."""
-    upper, lower = sorted((one, other))
-    if upper.region == lower.region:
-        return lower.number == upper.number + 1
-    last = {"C": (7,), "T": (11, 12, 13), "L": (4, 5, 6)}[upper.region]
-    return upper.number in last and lower.number == 1
+    marker = confirmation.get("marker_at")
+    return count_beads(
+        anatomy,
+        CountedFrom(confirmation.get("counted_from") or ""),
+        Level.parse(marker) if marker else None,
+    ).numbers
 
 
 def _cut_lines(

@@ -181,9 +181,27 @@ def end_not_in_view(end: str) -> str:
     return f"the {end}, from which it is counted, is not in the images"
 
 
-def level_confirmed(level: str, who: str, end: str) -> str:
-    """Who confirmed the level, and how theatre counts."""
-    return f"{level} confirmed by {who}, counted from the {end}: count from there in theatre."
+def level_confirmed(level: str, who: str, end: str, when: str = "", number: int = 0) -> str:
+    """Who confirmed the level, when, and how theatre counts."""
+    on = f" on {when.replace('T', ' ')}" if when else ""
+    said = f" as number {number}" if number else ""
+    return f"{level} confirmed by {who}{on}, counted{said} from the {end}: count from there in theatre."
+
+
+#: What the answers about ribs and transitional vertebrae mean for theatre; usual ones say nothing.
+RIB_PAIRS_WORDS = {
+    "11 pairs": "11 pairs of ribs: in theatre say end and number, never the name alone.",
+    "13 pairs": "13 pairs of ribs: in theatre say end and number, never the name alone.",
+    "cannot be seen": (
+        "How many pairs of ribs there are cannot be seen in these images: in theatre say end and "
+        "number, never the name alone."
+    ),
+}
+TRANSITIONAL_WORDS = {
+    "between chest and loin": "A transitional vertebra between chest and loin was seen.",
+    "between loin and sacrum": "A transitional vertebra between loin and sacrum was seen.",
+    "cannot be seen": "Whether there is a transitional vertebra cannot be seen in these images.",
+}
 
 
 def cut_height(level: str, heights_mm: Sequence[float], above_lower: bool) -> str:

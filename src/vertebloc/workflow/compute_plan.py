@@ -6,9 +6,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from vertebloc.anatomy import describe_anatomy
+from vertebloc.anatomy.confirming import judge_confirmation
 from vertebloc.anatomy.contours import ContourSet
 from vertebloc.anatomy.levels import Level
-from vertebloc.anatomy.model import Anatomy, LevelConfirmation
+from vertebloc.anatomy.model import Anatomy
 from vertebloc.case.choices import Choices
 from vertebloc.case.provenance import Inputs, canonical_bytes
 from vertebloc.case.short_code import short_code
@@ -173,7 +174,7 @@ def plan_prepared(
             plan=plan,
             staging=prepared.staging,
             anatomy=anatomy,
-            confirmation=_confirmation(anatomy, choices),
+            confirmation=judge_confirmation(anatomy, prepared.level, choices),
             tumour_side=prepared.tumour_side,
             origin=origin,
         )
@@ -187,13 +188,4 @@ def _diseased(anatomy: Anatomy) -> Level:
             return level
     raise InputError(
         "the diseased vertebra is not known: set diseased under [level] in choices.toml"
-    )
-
-
-def _confirmation(anatomy: Anatomy, choices: Choices) -> LevelConfirmation:
-    counted = choices.level.counted_from
-    return LevelConfirmation(
-        confirmed_by=choices.level.confirmed_by or None,
-        counted_from=counted,
-        end_in_view=counted in anatomy.ends_in_view,
     )

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from vertebloc.anatomy import ContourSet, Structure, default_diseased_level, describe_anatomy
 from vertebloc.anatomy.describe import tumour_share
-from vertebloc.case.choices import Choices, LevelChoice
+from vertebloc.case.choices import Choices
+from vertebloc.case.level_choice import LevelChoice
 from vertebloc.errors import VertBlocError
 from vertebloc.exchange.choices_file import render_choices
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from vertebloc.anatomy.structures import Contour
-from vertebloc.case.choices import Choices, LevelChoice, SidesChoice
+from vertebloc.case.choices import Choices, SidesChoice
 from vertebloc.errors import InputError
 from vertebloc.exchange.case_folder import CaseFolder
 from vertebloc.exchange.case_transaction import Transaction
@@ -151,16 +151,22 @@ def _without_names(choices: Choices) -> tuple[Choices, list[str]]:
         taken.append("who confirmed the level: it is unconfirmed in the copy")
     if sides.confirmed_by:
         taken.append("who answers for left and right, and why")
+    if choices.other_counts:
+        taken.append("who counted in other series, and what these are called")
     if choices.overrides:
         taken.append("warnings set aside, by whom and why: in the copy they stand again")
     return (
         replace(
             choices,
-            level=LevelChoice(diseased=level.diseased, counted_from=level.counted_from),
+            level=replace(level, confirmed_by="", confirmed_at=""),
             sides=SidesChoice(confirmed_by=REMOVED, reason=REMOVED)
             if sides.confirmed_by
             else sides,
             overrides=(),
+            other_counts=tuple(
+                replace(other, series=f"other series {number}", who=REMOVED)
+                for number, other in enumerate(choices.other_counts, start=1)
+            ),
         ),
         taken,
     )

@@ -108,7 +108,7 @@ def test_names_one_level_off_are_kept_and_shouted_about():
 @pytest.mark.parametrize(
     ("names", "rows", "ends", "said"),
     [
-        ("T9 T10 T11 L1", row(0, 3, 1), LAST, "last rib in view is on the vertebra named T11"),
+        ("T8 T9 T10 L1", row(0, 3, 1), LAST, "last rib in view is on the vertebra named T10"),
         (
             "T1 T2 T3 T4",
             row(1, 3, 0),
@@ -121,6 +121,24 @@ def test_one_end_in_view_checks_the_name_at_that_end(names, rows, ends, said):
     counted = count_levels(levels(names), rows, ends)
     assert said in counted.warnings[0]
     assert counted.warnings[0].startswith("LEVELS DO NOT AGREE")
+
+
+@pytest.mark.parametrize(("last", "pairs"), [("T11", 11), ("T13", 13)])
+def test_names_that_say_eleven_or_thirteen_pairs_are_asked_about(last, pairs):
+    named = levels(f"T9 T10 {last} L1")
+    counted = count_levels(named, row(0, 3, 1), LAST)
+    assert counted.conflicts == () and list(counted.levels) == named
+    assert f"are there {pairs} pairs of ribs" in counted.warnings[0]
+    assert counted.pairs == 0  # not both ends in view
+
+
+@pytest.mark.parametrize(("pairs", "known"), [(11, 11), (12, 12), (13, 13)])
+def test_complete_pairs_are_counted_only_with_both_ends(pairs, known):
+    rows = row(1, pairs, 1)
+    assert count_levels([None] * (pairs + 2), rows, ENDS).pairs == known
+    assert count_levels([None] * (pairs + 2), rows, LAST).pairs == 0
+    rows[3] = LEFT
+    assert count_levels([None] * (pairs + 2), rows, ENDS).pairs == 0
 
 
 def test_part_of_a_thorax_with_names_is_kept_without_a_warning():
@@ -153,6 +171,7 @@ def test_a_name_left_out_is_mentioned(names, found):
 def test_four_or_six_lumbar_vertebrae_are_asked_about(lumbar, asked):
     counted = count_levels([None] * (3 + lumbar), row(0, 3, lumbar), SACRUM)
     assert any(f"{lumbar} vertebrae between" in w for w in counted.warnings) is asked
+    assert counted.lumbar == lumbar
 
 
 def test_lumbar_vertebrae_beyond_the_fifth_get_no_guessed_name():

@@ -9,7 +9,6 @@ import pytest
 from vertebloc.case.choice_words import (
     ArchPart,
     BoneChoice,
-    CountedFrom,
     CuffSurface,
     Placement,
     RibFateChoice,
@@ -27,6 +26,7 @@ from vertebloc.case.choices import (
     SidesChoice,
     assumed_settings,
 )
+from vertebloc.case.level_choice import OtherCount
 from vertebloc.errors import InputError
 from vertebloc.resection.model import BoneFate, RibFate
 from vertebloc.space.frames import Side
@@ -82,11 +82,25 @@ def test_assumptions_are_named_until_they_are_chosen() -> None:
     )
 
 
-def test_a_level_is_confirmed_by_a_person_and_an_end() -> None:
-    person, end = {"confirmed_by": "A. Ward"}, {"counted_from": CountedFrom.SACRUM}
-    assert LevelChoice(diseased="T10", **person, **end).is_confirmed
-    assert not LevelChoice(diseased="T10", **person).is_confirmed
-    assert not LevelChoice(diseased="T10", **end).is_confirmed
+@pytest.mark.parametrize(
+    ("make", "why"),
+    [
+        (lambda: LevelChoice(confirmed_at="2026-03-02T14:05:00"), "says no zone offset"),
+        (lambda: LevelChoice(confirmed_at="yesterday"), "no point in time"),
+        (lambda: LevelChoice(count=-1), "whole number from 0"),
+        (lambda: LevelChoice(count=27), "whole number from 0"),
+        (lambda: OtherCount(series="MR", level="T10"), "who is empty"),
+        (lambda: OtherCount(series="MR", level="T10", who="A", count=3), "give both"),
+    ],
+)
+def test_a_count_that_cannot_be_meant_is_refused(make, why) -> None:
+    with pytest.raises(InputError, match=why):
+        make()
+
+
+def test_the_time_of_a_confirmation_keeps_its_offset() -> None:
+    said = LevelChoice(diseased="T10", confirmed_at=" 2026-03-02T14:05:00.5+01:00 ")
+    assert said.confirmed_at == "2026-03-02T14:05:00+01:00"
 
 
 def test_minus_zero_is_zero() -> None:

@@ -78,7 +78,6 @@ def test_a_file_by_a_person() -> None:
     assert choices.level == LevelChoice(
         diseased="T10", confirmed_by="A. Ward", counted_from=CountedFrom.SACRUM
     )
-    assert choices.level.is_confirmed
     assert choices.cranial_cut.placed is Placement.BY_HAND
     assert choices.cranial_cut.halves == {
         Side.LEFT: HalfPlacement(height_mm=14.5, tilt_deg=-4.0),

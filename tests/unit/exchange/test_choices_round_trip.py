@@ -21,9 +21,11 @@ from vertebloc.case.choice_words import (
     OpenSide,
     Placement,
     RibFateChoice,
+    RibPairs,
     SoftFace,
     StandingSide,
     TractChoice,
+    Transitional,
 )
 from vertebloc.case.choices import (
     LIMITS,
@@ -33,6 +35,7 @@ from vertebloc.case.choices import (
     CutChoice,
     HalfPlacement,
     LevelChoice,
+    OtherCount,
     Override,
     RibChoice,
     SidesChoice,
@@ -76,6 +79,11 @@ CUFFS = st.just(CuffChoice()) | st.builds(
     thickness_mm=_number("thickness_mm"),
 )
 THORACIC = st.sampled_from([f"T{n}" for n in range(1, 14)])
+MOMENTS = st.sampled_from(["", "2026-03-02T14:05:00+01:00", "2026-12-31T23:59:59-09:30"])
+OTHER_COUNTS = st.builds(OtherCount, series=NAMES, level=THORACIC, who=NAMES) | st.builds(
+    OtherCount, series=NAMES, level=THORACIC, who=NAMES, count=st.integers(1, 26),
+    counted_from=st.sampled_from([end for end in CountedFrom if end.value]),
+)  # fmt: skip
 PLAIN_CHOICES = st.builds(
     Choices,
     level=st.builds(LevelChoice, counted_from=_word(CountedFrom))
@@ -84,6 +92,11 @@ PLAIN_CHOICES = st.builds(
         diseased=THORACIC | st.sampled_from(["C7", "L1", "L6"]),
         confirmed_by=LINES,
         counted_from=_word(CountedFrom),
+        confirmed_at=MOMENTS,
+        count=st.integers(0, 26),
+        marker_at=THORACIC,
+        rib_pairs=_word(RibPairs),
+        transitional=_word(Transitional),
     ),
     wanted_margin_mm=_number("wanted_margin_mm"),
     standing_side=_word(StandingSide),
@@ -106,6 +119,7 @@ PLAIN_CHOICES = st.builds(
     overrides=st.lists(
         st.builds(Override, what=NAMES, who=NAMES, reason=NAMES), max_size=3
     ).map(tuple),
+    other_counts=st.lists(OTHER_COUNTS, max_size=2).map(tuple),
 )  # fmt: skip
 
 

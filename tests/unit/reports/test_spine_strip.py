@@ -17,6 +17,7 @@ from .conftest import CONFIRMED, LEVELS, MadeUp, at, made_anatomy
 
 SVG = "{http://www.w3.org/2000/svg}"
 T10 = Level("T10")
+ENDS = frozenset({CountedFrom.FIRST_RIB, CountedFrom.LAST_RIB, CountedFrom.SACRUM})
 
 
 def ribs(levels=LEVELS):
@@ -25,7 +26,11 @@ def ribs(levels=LEVELS):
 
 def strip(document=None, **how):
     return ElementTree.fromstring(
-        strip_svg(replace(made_anatomy(), **({"ribs": ribs()} | how)), T10, document)
+        strip_svg(
+            replace(made_anatomy(), **({"ribs": ribs(), "ends_in_view": ENDS} | how)),
+            T10,
+            document,
+        )
     )
 
 
