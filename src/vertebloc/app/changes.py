@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from vertebloc.case.choice_words import CountedFrom
+from vertebloc.case.choice_words import CountedFrom, RibPairs, Transitional
 from vertebloc.case.choices import Choices
-from vertebloc.case.level_choice import LevelChoice
 from vertebloc.reports.bone_choices import BONE_PARTS, with_changed_bone
 from vertebloc.reports.plan_paragraph import plan_ground, with_changed_part
 from vertebloc.workflow.open_case import OpenCase
@@ -42,22 +41,23 @@ def changed_choices(case: OpenCase, part: str, typed: str) -> Choices:
     return with_changed_part(case.choices, case.placements(), ground, part, typed)
 
 
-def changed_level(
-    choices: Choices, *, diseased: str | None, confirmed_by: str | None, counted_from: str | None
-) -> Choices:
-    """Choices with another diseased level, another confirmation, or another end to count from.
+def changed_level(choices: Choices, part: str, value: str) -> Choices:
+    """Choices with another diseased level, another end to count from, or another answer.
 
     Parameters
     ----------
     choices : Choices
         As they were.
-    diseased, confirmed_by, counted_from : str or None
-        None: as it is. Another vertebra is unconfirmed until somebody confirms it again.
+    part : str
+        Which part of what is said about the level.
+    value : str
+        Its new value.
 
     Returns
     -------
     Choices
-        As they shall be.
+        As they shall be: unconfirmed until somebody counts again, since a count stands on all of
+        these.
 
     Raises
     ------
@@ -65,10 +65,13 @@ def changed_level(
         If it cannot be meant.
     """
     now = choices.level
-    if diseased is not None and diseased != now.diseased:
-        return replace(choices, level=LevelChoice(diseased=diseased))
-    return replace(choices, level=LevelChoice(
-        diseased=now.diseased,
-        confirmed_by=now.confirmed_by if confirmed_by is None else confirmed_by,
-        counted_from=now.counted_from if counted_from is None else CountedFrom(counted_from),
-    ))  # fmt: skip
+    words: dict[str, type[CountedFrom | RibPairs | Transitional]] = {
+        "counted_from": CountedFrom,
+        "rib_pairs": RibPairs,
+        "transitional": Transitional,
+    }
+    said = words[part](value) if part in words else value
+    if getattr(now, part) == said:
+        return choices
+    fresh = replace(now, confirmed_by="", confirmed_at="", count=0)
+    return replace(choices, level=replace(fresh, **{part: said}))  # type: ignore[arg-type]

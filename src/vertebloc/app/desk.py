@@ -7,7 +7,8 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
-from vertebloc.app.changes import changed_choices, changed_level
+from vertebloc.app.changes import changed_choices
+from vertebloc.app.counting import Counting
 from vertebloc.app.drawings import draw_cards
 from vertebloc.app.holding import Holding
 from vertebloc.app.wish import Wish
@@ -44,6 +45,7 @@ class Desk:
         self.marks: list[dict[str, Any]] = []
         self.weakest: Mapping[str, Any] | None = None
         self.wish = Wish(lambda: self.case, self.change, self._refuse)
+        self.counting = Counting(lambda: self.case, self.change, self._refuse)
         self.holder = ""  #: the window that may change the case
         self.holding = Holding(lambda: self.case, lambda: self.is_busy, self._read_anew, self.tell)
         self._listeners: dict[str, Listener] = {}
@@ -315,33 +317,6 @@ class Desk:
     def choices(self) -> Choices:
         """The team's choices as they are now."""
         return self.case.choices if self.case is not None else Choices()
-
-    async def set_level(
-        self,
-        *,
-        diseased: str | None = None,
-        confirmed_by: str | None = None,
-        counted_from: str | None = None,
-    ) -> None:
-        """Change the diseased level, who confirmed it, or the end it was counted from.
-
-        Parameters
-        ----------
-        diseased, confirmed_by, counted_from : str or None
-            None: as it is. Another vertebra is unconfirmed until somebody confirms it again.
-        """
-        try:
-            choices = changed_level(
-                self.choices,
-                diseased=diseased,
-                confirmed_by=confirmed_by,
-                counted_from=counted_from,
-            )
-        except VertBlocError as error:
-            self.error = str(error)
-            self.tell()
-            return
-        await self.change(choices, words.LEVEL_CHANGED)
 
     def level_names(self) -> list[tuple[str, str]]:
         """The outlined vertebrae, to choose the diseased one from."""

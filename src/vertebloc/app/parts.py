@@ -103,7 +103,12 @@ def show_folded(sentences: Sequence[str]) -> None:
 
 
 def show_verb(
-    words: str, done: Callable[[], Any], *, main: bool = False, able: bool = True
+    words: str,
+    done: Callable[[], Any],
+    *,
+    main: bool = False,
+    able: bool = True,
+    keep: str = "",
 ) -> ui.html:
     """Show a button that does one thing.
 
@@ -117,6 +122,8 @@ def show_verb(
         Whether it is the page's main act.
     able : bool
         Whether it can be done now.
+    keep : str
+        Name under which the keyboard finds it again when the page is made anew.
 
     Returns
     -------
@@ -124,12 +131,20 @@ def show_verb(
         The button.
     """
     kind, off = "verb main" if main else "verb", "" if able else " disabled"
-    shown = show_markup(f'<button type="button" class="{kind}"{off}>{escape(words)}</button>')
+    shown = show_markup(
+        f'<button type="button" class="{kind}"{off}{_kept(keep)}>{escape(words)}</button>'
+    )
     shown.on("click", lambda: done(), js_handler="(event) => event.target.disabled || emit()")
     return shown
 
 
-def show_field(label: str, value: str, changed: Callable[[str], Any]) -> ui.html:
+def _kept(name: str) -> str:
+    return f' data-keep="{escape(name, quote=True)}"' if name else ""
+
+
+def show_field(
+    label: str, value: str, changed: Callable[[str], Any], *, keep: str = ""
+) -> ui.html:
     """Show a line to type in.
 
     Parameters
@@ -140,6 +155,8 @@ def show_field(label: str, value: str, changed: Callable[[str], Any]) -> ui.html
         What stands there now.
     changed : callable
         Called with the new text when it is left.
+    keep : str
+        Name under which the keyboard finds it again when the page is made anew.
 
     Returns
     -------
@@ -148,13 +165,18 @@ def show_field(label: str, value: str, changed: Callable[[str], Any]) -> ui.html
     """
     shown = show_markup(
         f'<label class="field">{escape(label)}'
-        f'<input type="text" value="{escape(value, quote=True)}"></label>'
+        f'<input type="text" value="{escape(value, quote=True)}"{_kept(keep)}></label>'
     )
     return _tell(shown, changed)
 
 
 def show_choice(
-    label: str, value: str, allowed: Sequence[tuple[str, str]], changed: Callable[[str], Any]
+    label: str,
+    value: str,
+    allowed: Sequence[tuple[str, str]],
+    changed: Callable[[str], Any],
+    *,
+    keep: str = "",
 ) -> ui.html:
     """Show a choice among a few words.
 
@@ -168,6 +190,8 @@ def show_choice(
         Value and words of each.
     changed : callable
         Called with the new value.
+    keep : str
+        Name under which the keyboard finds it again when the page is made anew.
 
     Returns
     -------
@@ -179,7 +203,9 @@ def show_choice(
         f"{escape(words)}</option>"
         for option, words in allowed
     )
-    shown = show_markup(f'<label class="field">{escape(label)}<select>{options}</select></label>')
+    shown = show_markup(
+        f'<label class="field">{escape(label)}<select{_kept(keep)}>{options}</select></label>'
+    )
     return _tell(shown, changed)
 
 

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from vertebloc.case.identity import Identity
+from vertebloc.reports import count_words, text
 from vertebloc.reports import page_words as words
-from vertebloc.reports import text
 from vertebloc.reports.page_words import Question
 from vertebloc.reports.staging_ring_svg import ring_svg
 
@@ -125,11 +125,19 @@ def level_view(document: Mapping[str, Any]) -> PageView:
             Sentence(sides["words"], must_not_be_overlooked=contradicts),
         ),
         cards=(
+            *_conflicts(level["conflicts"]),
             Card(title=words.COUNTING, note=level["counting"]),
             Card(title=words.SIDES, note="; ".join(sides["evidence"])),
         ),
         foot=tuple(Sentence(text.sentence(line), True) for line in anatomy["warnings"]),
     )
+
+
+def _conflicts(found: Sequence[str]) -> tuple[Card, ...]:
+    """What contradicts the level, in a card of its own if there is anything."""
+    if not found:
+        return ()
+    return (Card(title=count_words.CONFLICTS, note=" ".join(map(text.sentence, found))),)
 
 
 def spread_view(document: Mapping[str, Any]) -> PageView:

@@ -44,7 +44,6 @@ PENDING = "being computed"
 PLANNING = "computing the plan"
 WRITING_SHEET = "writing the sheet"
 MAKING_DEMO = "making the made-up patient: images, contours, case"
-LEVEL_CHANGED = "level"
 STALE = "out of date"
 LIST = "the whole list"
 IN_WORDS = "the whole plan in words"
@@ -73,11 +72,6 @@ STANDING_WORDS = {
     "head up": "the head end, head up",
 }
 HALVES_TOGETHER = "move both halves together"
-LEVEL_LABELS = {
-    "diseased": "diseased vertebra",
-    "confirmed_by": "confirmed by",
-    "counted_from": "counted from",
-}
 NOT_COUNTED = "not counted yet"
 HEAD, FEET = "HEAD", "FEET"
 DIRECTION_ORDER = "HEAD top, FEET bottom"

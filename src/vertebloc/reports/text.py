@@ -185,7 +185,8 @@ def level_confirmed(level: str, who: str, end: str, when: str = "", number: int 
     """Who confirmed the level, when, and how theatre counts."""
     on = f" on {when.replace('T', ' ')}" if when else ""
     said = f" as number {number}" if number else ""
-    return f"{level} confirmed by {who}{on}, counted{said} from the {end}: count from there in theatre."
+    how = f"counted{said} from the {end}: count from there in theatre."
+    return f"{level} confirmed by {who}{on}, {how}"
 
 
 #: What the answers about ribs and transitional vertebrae mean for theatre; usual ones say nothing.

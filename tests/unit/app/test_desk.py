@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import re
 import statistics
 import subprocess
 import sys
@@ -13,10 +14,9 @@ from types import SimpleNamespace
 import pytest
 
 from vertebloc.app.cards import bars_card, paragraph, strip
-from vertebloc.app.changes import changed_level
 from vertebloc.app.desk import Desk
+from vertebloc.app.pages import level
 from vertebloc.case.choice_words import Act
-from vertebloc.case.choices import LevelChoice
 from vertebloc.reports.acts_page import acts_warnings
 from vertebloc.reports.plan_parts import Words
 
@@ -112,24 +112,104 @@ def test_a_pull_that_cannot_be_keeps_the_last_good_numbers(desk, loop):
     assert desk.faces == good
 
 
-@pytest.mark.slow
-def test_another_vertebra_is_unconfirmed_until_somebody_confirms_it_again(desk, loop):
-    run = loop.run_until_complete
-    run(desk.set_level(confirmed_by="Dr Example"))
-    run(desk.set_level(counted_from="last rib"))
-    assert desk.choices.level.is_confirmed
-    other = changed_level(desk.choices, diseased="T9", confirmed_by=None, counted_from=None)
-    assert other.level == LevelChoice(diseased="T9")
-    # a vertebra without the tumour is refused in one line, and the confirmed one stays
-    run(desk.set_level(diseased="T9"))
-    assert "does not lie in T9" in desk.error
-    assert desk.choices.level.diseased == "T10" and desk.choices.level.is_confirmed
-    assert desk.case.planned.choices == desk.choices
-    for _ in range(2):
-        run(desk.undo())
-    assert desk.choices.level.diseased == "T10"
-    assert not desk.choices.level.is_confirmed
+def say(desk, run, **answers):
+    for part, value in answers.items():
+        run(desk.counting.answer(part, value))
     assert desk.error == ""
+
+
+def count(desk, run, number, who="Dr Example"):
+    desk.counting.type("count", str(number))
+    desk.counting.type("who", who)
+    run(desk.counting.confirm())
+
+
+def said(desk):
+    return desk.document["level_confirmation"]
+
+
+@pytest.mark.slow
+def test_a_level_is_confirmed_by_counting_and_any_change_takes_that_back(desk, loop):
+    run = loop.run_until_complete
+    start = desk.choices
+    say(desk, run, counted_from="last rib", rib_pairs="12 pairs", transitional="none")
+    assert not said(desk)["confirmed"]
+    count(desk, run, 3)
+    assert said(desk)["confirmed"] and desk.error == ""
+    assert re.search(r"T10 confirmed by Dr Example on .*[+-]\d\d:\d\d, counted as number 3 from "
+                     "the last rib", said(desk)["words"])  # fmt: skip
+    assert "unconfirmed" not in strip(desk).lower()
+    journal = desk.case.folder.path.joinpath("journal.jsonl").read_text()
+    assert "T10 counted as number 3 from the last rib by Dr Example" in journal
+    # a vertebra without the tumour is refused in one line, and the confirmed one stays
+    run(desk.counting.answer("diseased", "T9"))
+    assert "does not lie in T9" in desk.error
+    assert said(desk)["confirmed"] and desk.choices.level.diseased == "T10"
+    for part, value in (
+        ("counted_from", "sacrum"),
+        ("rib_pairs", "cannot be seen"),
+        ("transitional", "cannot be seen"),
+    ):
+        run(desk.counting.answer(part, value))
+        assert not said(desk)["confirmed"] and not desk.choices.level.confirmed_by
+        run(desk.undo())
+        assert said(desk)["confirmed"]
+    for _ in range(4):
+        run(desk.undo())
+    assert desk.choices == start and not said(desk)["confirmed"]
+
+
+@pytest.mark.slow
+def test_a_miscount_is_kept_and_shouted_about(desk, loop):
+    run = loop.run_until_complete
+    say(desk, run, counted_from="last rib", rib_pairs="12 pairs", transitional="none")
+    count(desk, run, 4)
+    assert not said(desk)["confirmed"]
+    assert "LEVELS DO NOT AGREE: T10 was counted as number 4" in desk.document["answer"]
+    assert any("number 4" in card.note for card in level.view_of(desk).cards)
+    assert "unconfirmed" in strip(desk)
+    run(desk.counting.withdraw())
+    assert said(desk)["conflicts"] == []
+    for _ in range(5):
+        run(desk.undo())
+
+
+@pytest.mark.slow
+def test_another_series_with_another_count_is_shouted_about(desk, loop):
+    run = loop.run_until_complete
+    say(desk, run, counted_from="last rib", rib_pairs="12 pairs", transitional="none")
+    count(desk, run, 3)
+    for part, typed in (("series", "MR of 3 March"), ("level", "T11"), ("who", "Dr Second")):
+        desk.counting.type(part, typed)
+    run(desk.counting.add_other())
+    assert not said(desk)["confirmed"]
+    assert (
+        "in MR of 3 March (counted by Dr Second) the diseased vertebra is T11"
+        in (desk.document["answer"])
+    )
+    run(desk.counting.drop_other(0))
+    assert said(desk)["confirmed"]
+    for _ in range(6):
+        run(desk.undo())
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("typed", "why"),
+    [({"who": "A"}, "number counted is empty"), ({"count": "3"}, "name is empty"),
+     ({"who": "A", "count": "three"}, "type a whole number"),
+     ({"who": "A", "count": "0"}, "type a whole number")],
+)  # fmt: skip
+def test_half_a_confirmation_is_refused_in_one_line(desk, loop, typed, why):
+    run = loop.run_until_complete
+    say(desk, run, counted_from="last rib")
+    before = desk.choices
+    for part in ("count", "who"):
+        desk.counting.type(part, typed.get(part, ""))
+    run(desk.counting.confirm())
+    assert why in desk.error and "\n" not in desk.error
+    assert desk.choices == before
+    run(desk.undo())
 
 
 def test_the_first_window_holds_the_case_and_a_second_may_take_it(tmp_path):

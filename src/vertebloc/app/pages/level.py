@@ -2,15 +2,31 @@
 
 from __future__ import annotations
 
+from enum import Enum
+from functools import partial
+from html import escape
+
+from nicegui import ui
+
 from vertebloc.app.desk import Desk
-from vertebloc.app.parts import show_choice, show_field, show_sentences
+from vertebloc.app.parts import show_choice, show_field, show_markup, show_sentences, show_verb
 from vertebloc.app.window import WindowLike
-from vertebloc.case.choice_words import CountedFrom
-from vertebloc.reports import page_words as words
+from vertebloc.case.choice_words import CountedFrom, RibPairs, Transitional
+from vertebloc.reports import count_words as words
+from vertebloc.reports import page_words
 from vertebloc.reports.page_views import PageView, level_view, waiting_view
 from vertebloc.reports.page_words import Question
 
-ENDS = [(end.value, end.value or words.NOT_COUNTED) for end in CountedFrom]
+
+def _allowed(enum: type[Enum], blank: str) -> list[tuple[str, str]]:
+    return [(str(one.value), str(one.value) or blank) for one in enum]
+
+
+ENDS = _allowed(CountedFrom, page_words.NOT_COUNTED)
+ANSWERS = {
+    "rib_pairs": _allowed(RibPairs, words.NOT_ANSWERED),
+    "transitional": _allowed(Transitional, words.NOT_ANSWERED),
+}
 
 
 def view_of(desk: Desk) -> PageView:
@@ -26,24 +42,87 @@ def show_answer(window: WindowLike) -> None:
 
 
 def show_side(window: WindowLike) -> None:
-    """The level, who confirms it, and the end it was counted from."""
+    """The questions, the count, and who confirms it; then counts in other series."""
     desk = window.desk
     if desk.document is None or not window.holds:
         return
-    level = desk.choices.level
-    labels = words.LEVEL_LABELS
-    show_choice(
-        labels["diseased"], level.diseased, desk.level_names(),
-        lambda value: desk.set_level(diseased=value),
-    )  # fmt: skip
-    show_field(
-        labels["confirmed_by"], level.confirmed_by,
-        lambda value: desk.set_level(confirmed_by=value),
-    )  # fmt: skip
-    show_choice(
-        labels["counted_from"], level.counted_from.value, ENDS,
-        lambda value: desk.set_level(counted_from=value),
-    )  # fmt: skip
+    with ui.element("section").classes("card count"):
+        _questions(desk)
+        _count(desk)
+    with (
+        ui.element("section").classes("card"),
+        ui.element("details").props('data-fold="other-counts"'),
+    ):
+        with ui.element("summary"):
+            ui.label(words.OTHERS)
+        _others(desk)
+
+
+def _questions(desk: Desk) -> None:
+    level, counting = desk.choices.level, desk.counting
+    ask = [
+        ("diseased", level.diseased, desk.level_names()),
+        ("counted_from", level.counted_from.value, ENDS),
+    ]
+    if level.counted_from is CountedFrom.PLACED_MARKER:
+        none = ("", words.NOT_ANSWERED)
+        ask.append(("marker_at", level.marker_at, [none, *desk.level_names()]))
+    ask.append(("rib_pairs", level.rib_pairs.value, ANSWERS["rib_pairs"]))
+    ask.append(("transitional", level.transitional.value, ANSWERS["transitional"]))
+    for part, value, allowed in ask:
+        show_choice(
+            words.LABELS[part],
+            value,
+            allowed,
+            partial(counting.answer, part),
+            keep=f"count-{part}",
+        )
+
+
+def _count(desk: Desk) -> None:
+    """The number and the name: typed by the person who counted, never filled in."""
+    counting, document = desk.counting, desk.document
+    assert document is not None
+    said = document["level_confirmation"]
+    show_markup(f"<p>{escape(words.how_to_count(document['level'], said))}</p>")
+    if not said["end_in_view"]:
+        return
+    for part in ("count", "who"):
+        show_field(
+            words.LABELS[part],
+            counting.typed[part],
+            partial(counting.type, part),
+            keep=f"count-{part}",
+        )
+    show_verb(words.CONFIRM, counting.confirm, main=True, keep="count-confirm")
+    if desk.choices.level.confirmed_by:
+        show_verb(words.WITHDRAW, counting.withdraw, keep="count-withdraw")
+
+
+def _others(desk: Desk) -> None:
+    """Counts in other series of the same person, each to be compared with this one."""
+    counting = desk.counting
+    for place, other in enumerate(desk.choices.other_counts):
+        show_markup(f"<p>{escape(words.other_row(other))}</p>")
+        show_verb(words.DROP_OTHER, partial(counting.drop_other, place))
+    for part in ("series", "level", "other_from", "other_count", "who"):
+        typed, label = counting.typed[part], words.LABELS[part]
+        if part == "other_from":
+            show_choice(
+                label,
+                typed,
+                ENDS,
+                partial(counting.type, part),
+                keep=f"count-{part}",
+            )
+        else:
+            show_field(
+                label,
+                typed,
+                partial(counting.type, part),
+                keep=f"other-{part}",
+            )
+    show_verb(words.ADD_OTHER, counting.add_other, keep="count-add")
 
 
 def show_foot(window: WindowLike) -> None:
