@@ -8,7 +8,7 @@ series.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from vertebloc.anatomy.count_beads import count_beads
 from vertebloc.anatomy.levels import Level
@@ -67,12 +67,21 @@ def judge_confirmation(anatomy: Anatomy, level: Level, choices: Choices) -> Leve
         marker_at=said.marker_at,
         end_in_view=in_view,
         number=number,
+        towards=_towards(level, beads.numbers),
         beads=beads.numbers,
         rib_pairs=said.rib_pairs,
         transitional=said.transitional,
         conflicts=tuple(words for words in found if words not in set_aside),
         doubts=tuple(doubts),
     )
+
+
+def _towards(level: Level, numbers: Mapping[Level, int]) -> str:
+    """Which way it is counted from the end to the level, in a word; empty: no way to go."""
+    first = next((at for at, number in numbers.items() if number == 1), None)
+    if first is None or level not in numbers or level == first:
+        return ""
+    return "head" if level < first else "feet"
 
 
 def _missing(choices: Choices) -> list[str]:

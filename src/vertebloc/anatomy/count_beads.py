@@ -41,12 +41,12 @@ def count_beads(anatomy: Anatomy, end: CountedFrom, marker_at: Level | None = No
     end : CountedFrom
         The end that theatre will use.
     marker_at : Level or None
-        The vertebra with the marker, for a count from it; towards head and feet.
+        The vertebra with the marker, for a count from it.
 
     Returns
     -------
     CountBeads
-        No number at all if the end is not in view.
+        Towards head and feet; no number at all if the end is not in view.
 
     Notes
     -----
@@ -59,10 +59,7 @@ def count_beads(anatomy: Anatomy, end: CountedFrom, marker_at: Level | None = No
     if why_not:
         return CountBeads(numbers={}, why_not=why_not)
     breaks = _breaks(anatomy, order)
-    ways = {
-        CountedFrom.FIRST_RIB: (1,),
-        CountedFrom.PLACED_MARKER: (-1, 1),
-    }.get(end, (-1,))
+    ways = (-1,) if end is CountedFrom.SACRUM else (-1, 1)
     numbers: dict[Level, int] = {}
     stopped = []
     for step in ways:

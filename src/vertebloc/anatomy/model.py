@@ -31,6 +31,7 @@ class LevelConfirmation:
     marker_at: str = ""  #: the vertebra with the placed marker, if it is counted from one
     end_in_view: bool = False
     number: int = 0  #: of the diseased vertebra by the outlines; 0: the count does not reach it
+    towards: str = ""  #: which way it is counted: head or feet; empty: it is the end's own
     beads: Mapping[Level, int] = field(default_factory=dict)  #: number said at each vertebra
     rib_pairs: RibPairs = RibPairs.NOT_ANSWERED
     transitional: Transitional = Transitional.NOT_ANSWERED

@@ -93,10 +93,9 @@ def how_to_count(level: str, said: Mapping[str, Any]) -> str:
             "Choose an end that they show, or bring images that show it."
         )
     first = next(one["level"] for one in said["numbers"] if one["number"] == 1)
-    ways = {"first rib": "down", "placed marker": "up or down"}.get(end, "up")
     return (
-        f"Count aloud from the {end}: its vertebra ({first}) is number 1, then {ways} bone by "
-        f"bone. Which number is the diseased one?"
+        f"Count aloud from the {end}: its vertebra ({first}) is number 1; go on bone by "
+        "bone towards the diseased one. Which number has it?"
     )
 
 

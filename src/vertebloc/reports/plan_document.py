@@ -215,6 +215,7 @@ def _confirmation(level: Level, confirmation: LevelConfirmation, counting: str) 
                 end.value,
                 confirmation.confirmed_at,
                 confirmation.number,
+                confirmation.towards,
             ),
             text.RIB_PAIRS_WORDS.get(confirmation.rib_pairs.value, ""),
             text.TRANSITIONAL_WORDS.get(confirmation.transitional.value, ""),

@@ -181,11 +181,14 @@ def end_not_in_view(end: str) -> str:
     return f"the {end}, from which it is counted, is not in the images"
 
 
-def level_confirmed(level: str, who: str, end: str, when: str = "", number: int = 0) -> str:
+def level_confirmed(
+    level: str, who: str, end: str, when: str = "", number: int = 0, towards: str = ""
+) -> str:
     """Who confirmed the level, when, and how theatre counts."""
     on = f" on {when.replace('T', ' ')}" if when else ""
     said = f" as number {number}" if number else ""
-    how = f"counted{said} from the {end}: count from there in theatre."
+    way = f" towards the {towards}" if number and towards else ""
+    how = f"counted{said} from the {end}{way}: count from there in theatre."
     return f"{level} confirmed by {who}{on}, {how}"
 
 
