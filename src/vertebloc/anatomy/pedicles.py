@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,7 +14,8 @@ from vertebloc.space.frames import Side
 from vertebloc.space.grids import Volume
 
 _STEP_MM = 0.5
-_BEHIND_MM = np.arange(0.5, 9.0, 0.5)  #: behind the back of the body: where to look for the waist
+_BEHIND_MM = np.arange(1.5, 9.0, 0.5)  #: behind the back of the body: where the waist is sought
+_THROUGH_MM = 5.5  #: so far behind it, bone must go through without a gap
 _REACH_MM = 32.0  #: to the side
 _LEAST_MM2 = 8.0  #: a smaller cross-section is a crumb
 
@@ -50,61 +51,52 @@ def find_pedicles(vertebra: Vertebra, bone: Volume) -> dict[Side, Pedicle]:
 
     Notes
     -----
-    Behind the back of the body and before the laminae, only the pedicles join body and arch. Of
-    the sections across them in the first 8.5 mm, each parallel to the back of the body, the one
-    of least area is the waist; of several parts of bone in a section the one nearest to the
-    canal's wall at the height of the upper half of the body is the pedicle.
+    Behind the back of the body and before the laminae, only the pedicles join body and arch: the
+    largest patch, seen from behind, that is bone all the way from 1.5 to 5.5 mm behind the back
+    of the body (assumed; in its upper part) is the pedicle. Of the sections across it there, the
+    one of least area is its waist.
     """
     found = {}
     for side in Side:
-        sections = [
-            s for y in _BEHIND_MM if (s := _section(vertebra, bone, side, float(y))) is not None
-        ]
-        if sections:
-            found[side] = min(sections, key=lambda s: s[0])[1]
+        waist = _find(vertebra, bone, side)
+        if waist is not None:
+            found[side] = waist
     for side in Side:
         if side not in found and side.other in found:
-            other = found[side.other]
-            found[side] = Pedicle(
-                side=side, behind_mm=other.behind_mm, inner_mm=other.inner_mm,
-                outer_mm=other.outer_mm, top_mm=other.top_mm, bottom_mm=other.bottom_mm,
-                mirrored=True,
-            )  # fmt: skip
+            found[side] = replace(found[side.other], side=side, mirrored=True)
     return found
 
 
-def _section(
-    vertebra: Vertebra, bone: Volume, side: Side, behind_mm: float
-) -> tuple[float, Pedicle] | None:
-    """Area and outline of the pedicle in one section; None if there is no bone of it."""
+def _find(vertebra: Vertebra, bone: Volume, side: Side) -> Pedicle | None:
+    """The waist of one pedicle; None if no bone joins body and arch there."""
     x = np.arange(2.0, _REACH_MM, _STEP_MM)
-    z = np.arange(vertebra.lower_endplate_mm - 4.0, vertebra.upper_endplate_mm + 8.0, _STEP_MM)
-    y = vertebra.posterior_wall_mm + behind_mm
-    gx, gz = np.meshgrid(x, z, indexing="ij")
-    own = np.stack([side.sign * gx, np.full_like(gx, y), gz], axis=-1)
+    z = np.arange(0.9 * vertebra.lower_endplate_mm, vertebra.upper_endplate_mm + 8.0, _STEP_MM)
+    y = vertebra.posterior_wall_mm + _BEHIND_MM
+    gx, gy, gz = np.meshgrid(x, y, z, indexing="ij")
+    own = np.stack([side.sign * gx, gy, gz], axis=-1)
     lps = vertebra.lps_from_vertebra.points(own.reshape(-1, 3)).reshape(own.shape)
     inside: NDArray[np.bool_] = sample_mask(bone, lps) >= 0.5
-    labels, count = ndimage.label(inside)
-    best: tuple[float, NDArray[np.bool_]] | None = None
-    for number in range(1, count + 1):
-        part = labels == number
-        if part.sum() * _STEP_MM**2 < _LEAST_MM2:
-            continue
-        middle = float(gz[part].mean())
-        if middle < 0.5 * vertebra.lower_endplate_mm:
-            continue  # what hangs down there is the lower facet
-        if best is None or gx[part].min() < best[0]:
-            best = (float(gx[part].min()), part)
-    if best is None:
+    through, count = ndimage.label(inside[:, _BEHIND_MM <= _THROUGH_MM].all(axis=1))
+    if count == 0:
         return None
-    part = best[1]
-    area = float(part.sum()) * _STEP_MM**2
-    across = part.any(axis=1)
-    return area, Pedicle(
+    sizes = np.bincount(through.ravel())[1:]
+    if sizes.max() * _STEP_MM**2 < _LEAST_MM2:
+        return None
+    core = through == 1 + int(np.argmax(sizes))
+    waist, behind = core, float(y[0])
+    least = np.inf
+    for place, behind_mm in enumerate(y):
+        parts, _ = ndimage.label(inside[:, place])
+        part = (parts == np.bincount(parts[core]).argmax()) & (parts > 0)
+        if 0 < part.sum() < least:
+            waist, behind, least = part, float(behind_mm), float(part.sum())
+    across = waist.any(axis=1)
+    heights = gz[:, 0][waist]
+    return Pedicle(
         side=side,
-        behind_mm=y,
+        behind_mm=behind,
         inner_mm=float(x[across].min()),
         outer_mm=float(x[across].max()),
-        top_mm=float(np.percentile(gz[part], 98.0)),
-        bottom_mm=float(np.percentile(gz[part], 2.0)),
+        top_mm=float(np.percentile(heights, 98.0)),
+        bottom_mm=float(np.percentile(heights, 2.0)),
     )

@@ -45,7 +45,10 @@ class SceneData:
             return []
         plan = case.planned.plan if case.planned is not None else None
         drawn = scene_meshes(
-            case.prepared.solids, plan.piece if plan else None, plan.nibbled if plan else None
+            case.prepared.solids,
+            plan.piece if plan else None,
+            plan.nibbled if plan else None,
+            case.prepared.strands,
         )
         listed = []
         for name, (kind, surface) in drawn.items():

@@ -116,7 +116,10 @@ def mesh_bytes(surface: TriangleSurface) -> bytes:
 
 
 def scene_meshes(
-    solids: ResectionSolids, piece: TriangleSurface | None, nibbled: TriangleSurface | None
+    solids: ResectionSolids,
+    piece: TriangleSurface | None,
+    nibbled: TriangleSurface | None,
+    strands: Mapping[str, TriangleSurface] | None = None,
 ) -> dict[str, tuple[str, TriangleSurface]]:
     """The surfaces to draw, each under its name with its kind.
 
@@ -126,11 +129,13 @@ def scene_meshes(
         Bones, tumour, sac, vessels, ribs.
     piece, nibbled : TriangleSurface or None
         Of the plan, if there is one.
+    strands : mapping of str to TriangleSurface, or None
+        Roots and segmental vessels by kind: ``root``, ``root modelled`` and so on.
 
     Returns
     -------
     dict of str to (str, TriangleSurface)
-        Kinds: bone, rib, tumour, sac, cord, vessel, piece, nibbled.
+        Kinds: bone, rib, tumour, sac, cord, vessel, piece, nibbled, and those of the strands.
     """
     found = {f"vertebra {level}": ("bone", surface) for level, surface in solids.bone.items()}
     found |= {name: ("rib", surface) for name, surface in solids.ribs.items()}
@@ -143,6 +148,7 @@ def scene_meshes(
         ("nibbled", "nibbled", nibbled),
     )
     found |= {name: (kind, surface) for name, kind, surface in maybe if surface is not None}
+    found |= {kind: (kind, surface) for kind, surface in (strands or {}).items()}
     return found
 
 

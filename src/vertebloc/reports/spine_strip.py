@@ -67,6 +67,7 @@ def strip_svg(anatomy: Anatomy, level: Level, document: Mapping[str, Any] | None
         )
         if at in counts:
             drawn.append(_count(counts[at], _TOP + place * row + row * 0.46))
+    drawn += _strands(order, document, row)
     drawn += [_cut_line(x, y) for x, y in cuts]
     if level in order and not confirmed:
         drawn.append(_unconfirmed(_TOP + order.index(level) * row, row, [y for _, y in cuts]))
@@ -117,6 +118,27 @@ def _rib(side: Side, top: float, row: float) -> str:
         f'q{turn} 2 {reach} {row * 0.22:.1f}" '
         f'fill="none" stroke="{palette.BONE_EDGE}" stroke-width="4"/>'
     )
+
+
+def _strands(order: list[Level], document: Mapping[str, Any] | None, row: float) -> list[str]:
+    """Roots below their vertebra and segmental vessels at its middle; dashed: only modelled."""
+    found = []
+    for kind, share, ink in (
+        ("roots", _BODY + 0.07, palette.SAC),
+        ("segmental_vessels", 0.6 * _BODY, palette.VESSEL),
+    ):
+        for one in (document or {}).get("owners", {}).get(kind, ()):
+            at = Level.parse(one["level"])
+            if at not in order:
+                continue
+            y = _TOP + order.index(at) * row + share * row
+            x, reach = (40, -11) if one["side"] == Side.LEFT.value else (84, 11)
+            dash = ' stroke-dasharray="3 2"' if one["modelled"] else ""
+            found.append(
+                f'<path class="{kind} {one["side"]}" d="M{x} {y:.1f}h{reach}" fill="none" '
+                f'stroke="{ink}" stroke-width="2.5"{dash}/>'
+            )
+    return found
 
 
 def _text(x: float, y: float, said: str, ink: str, *, bold: bool = False) -> str:

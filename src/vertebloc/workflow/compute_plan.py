@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,13 +11,17 @@ from vertebloc.anatomy.confirming import judge_confirmation
 from vertebloc.anatomy.contours import ContourSet
 from vertebloc.anatomy.levels import Level
 from vertebloc.anatomy.model import Anatomy
+from vertebloc.anatomy.owners import Owners, find_owners
 from vertebloc.case.choices import Choices
 from vertebloc.case.provenance import Inputs, canonical_bytes
 from vertebloc.case.short_code import short_code
 from vertebloc.errors import InputError
 from vertebloc.reports import PlanOrigin, plan_document
+from vertebloc.reports.owners_words import owners_document
 from vertebloc.resection import ResectionPlan, ResectionSolids, collect_solids, plan_resection
 from vertebloc.resection.piece import BoneSolids
+from vertebloc.space.surfaces import TriangleSurface
+from vertebloc.space.tubes import join_surfaces, tube_surface
 from vertebloc.staging import Staging, StagingSettings, stage_tumour, tumour_side
 from vertebloc.staging.model import SideShare
 from vertebloc.workflow.clock import read_clock
@@ -41,6 +46,8 @@ class Prepared:
     staging: Staging
     tumour_side: SideShare
     has_tract: bool
+    owners: Owners
+    strands: Mapping[str, TriangleSurface]  #: roots and segmental vessels to draw, by kind
     notes: tuple[str, ...] = ()  #: what the outlines leave to be said, one sentence each
 
     def serves(self, choices: Choices) -> bool:
@@ -105,6 +112,7 @@ def prepare_plan(contours: ContourSet, choices: Choices, say: Say) -> Prepared:
         tumour_extent=solids.tumour_extent,
         settings=settings,
     )
+    owners = find_owners(contours, anatomy)
     side = tumour_side(
         vertebra=anatomy.vertebrae[level],
         tumour=solids.tumour_field,
@@ -120,8 +128,20 @@ def prepare_plan(contours: ContourSet, choices: Choices, say: Say) -> Prepared:
         staging=staging,
         tumour_side=side,
         has_tract=has_tract(contours),
+        owners=owners,
+        strands=_strand_surfaces(owners),
         notes=notes,
     )
+
+
+def _strand_surfaces(owners: Owners) -> dict[str, TriangleSurface]:
+    """Tubes to draw: roots and vessels apart, and what is modelled apart from what is drawn."""
+    tubes: dict[str, list[TriangleSurface]] = {}
+    for name, strands in (("root", owners.roots), ("segmental", owners.segmental_vessels)):
+        for one in strands:
+            kind = f"{name} modelled" if one.modelled else name
+            tubes.setdefault(kind, []).append(tube_surface(one.lps_mm, one.radius_mm))
+    return {kind: join_surfaces(each) for kind, each in tubes.items()}
 
 
 def plan_prepared(
@@ -178,6 +198,7 @@ def plan_prepared(
             tumour_side=prepared.tumour_side,
             origin=origin,
         )
+        document["owners"] = owners_document(prepared.owners)
         code = short_code(canonical_bytes(document, leave_out=NOT_IN_CODE))
     return plan, document
 

@@ -153,6 +153,25 @@ def test_from_the_sacrum_it_counts_upwards_from_the_last_lumbar():
     assert numbers(strip(document, vertebrae=vertebrae, ribs=())) == [5, 4, 3, 2, 1]
 
 
+def test_roots_are_drawn_on_their_side_and_dashed_if_nobody_saw_them(made_up):
+    document = made_up.document()
+    strand = {"level": "T10", "side": "left", "modelled": True}
+    other = {"level": "T9", "side": "right", "modelled": False}
+    document["owners"] = {"roots": [strand, other], "segmental_vessels": [other]}
+    root = strip(document)
+    found = {}
+    for path in root.iter(f"{SVG}path"):
+        kind = (path.get("class") or "").split()
+        if kind and kind[0] in ("roots", "segmental_vessels"):
+            y, reach = re.match(r"M[\d.]+ ([\d.]+)h(-?[\d.]+)", path.get("d")).groups()
+            found[kind[0], kind[1]] = (float(reach) < 0, path.get("stroke-dasharray"), float(y))
+    assert found["roots", "left"][:2] == (True, "3 2")
+    assert found["roots", "right"][:2] == (False, None)
+    assert body(root, "T10")[1] < found["roots", "left"][2]  # below its own vertebra
+    top, bottom = body(root, "T9")
+    assert top < found["segmental_vessels", "right"][2] < bottom
+
+
 def test_words_are_never_smaller_than_13(made_up):
     for root in (strip(made_up.document()), strip(None)):
         sizes = [float(one.get("font-size")) for one in root.iter() if one.get("font-size")]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from enum import Enum
 from functools import partial
 from html import escape
@@ -14,6 +15,7 @@ from vertebloc.app.window import WindowLike
 from vertebloc.case.choice_words import CountedFrom, RibPairs, Transitional
 from vertebloc.reports import count_words as words
 from vertebloc.reports import page_words
+from vertebloc.reports.owners_words import owners_card
 from vertebloc.reports.page_views import PageView, level_view, waiting_view
 from vertebloc.reports.page_words import Question
 
@@ -32,7 +34,8 @@ ANSWERS = {
 def view_of(desk: Desk) -> PageView:
     """What the page says."""
     if desk.document:
-        return level_view(desk.document)
+        view = level_view(desk.document)
+        return replace(view, cards=(*view.cards, owners_card(desk.document["owners"])))
     return waiting_view(Question.LEVEL, is_empty=desk.is_empty, error=desk.error)
 
 

@@ -7,6 +7,7 @@ import {
 const INK = {
   bone: "#e2d8c2", rib: "#e2d8c2", tumour: "#c58ab6", sac: "#e3b64a", cord: "#f1d58f",
   vessel: "#7fa7b8", piece: "#57c2b9", nibbled: "#9c8f74",
+  root: "#f1d58f", "root modelled": "#f1d58f", segmental: "#7fa7b8", "segmental modelled": "#7fa7b8",
 };
 const CUT = "#57c2b9", SOFT = "#b9c6ca";
 const BEHIND_MM = 12; // of the entry, a blade is drawn from here
@@ -26,7 +27,7 @@ export function drawContours(pen, scene) {
     }
     pen.strokeStyle = INK[part.kind] ?? SOFT;
     pen.lineWidth = part.kind === "tumour" ? 2 : 1.2;
-    pen.setLineDash(part.kind === "nibbled" ? [3, 4] : []);
+    pen.setLineDash(part.kind === "nibbled" ? [3, 4] : part.kind.endsWith(" modelled") ? [2, 2] : []);
     if (part.kind === "tumour") {
       pen.fillStyle = hatch(pen);
       pen.fill(path, "evenodd");

@@ -5,6 +5,8 @@
 const LOOK = {
   bone: ["#cfc4ac", 0, 0], rib: ["#cfc4ac", 0, 0], piece: ["#f4ecd9", 0, 0], nibbled: ["#9c8f74", 2, 0],
   tumour: ["#6d2f5e", 1, 0.72], sac: ["#c99a2e", 0, 0.3], cord: ["#f1d58f", 0, 0], vessel: ["#476a78", 0, 0],
+  root: ["#f1d58f", 0, 0], "root modelled": ["#f1d58f", 2, 0],
+  segmental: ["#7fa7b8", 0, 0], "segmental modelled": ["#7fa7b8", 2, 0],
 };
 const NEARER = new Set(["piece", "nibbled"]); // lie in the bone they were cut from: drawn over it
 
