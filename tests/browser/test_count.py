@@ -70,7 +70,9 @@ def answer(page):
 
 
 def beads(page):
-    return [int(one) for one in page.locator(".strip svg text").all_inner_texts() if one.isdigit()]
+    return [
+        int(one) for one in page.locator(".strip svg text").all_text_contents() if one.isdigit()
+    ]
 
 
 def test_the_whole_count_by_keyboard(page):

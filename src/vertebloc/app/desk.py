@@ -11,6 +11,7 @@ from vertebloc.app.changes import changed_choices
 from vertebloc.app.counting import Counting
 from vertebloc.app.drawings import draw_cards
 from vertebloc.app.holding import Holding
+from vertebloc.app.series import SeriesChoice
 from vertebloc.app.wish import Wish
 from vertebloc.case.choices import Choices
 from vertebloc.errors import VertBlocError
@@ -45,6 +46,7 @@ class Desk:
         self.marks: list[dict[str, Any]] = []
         self.weakest: Mapping[str, Any] | None = None
         self.wish = Wish(lambda: self.case, self.change, self._refuse)
+        self.series = SeriesChoice(case_dir, self.say, self._refuse, self._images_arrived)
         self.counting = Counting(lambda: self.case, self.change, self._refuse)
         self.holder = ""  #: the window that may change the case
         self.holding = Holding(lambda: self.case, lambda: self.is_busy, self._read_anew, self.tell)
@@ -296,6 +298,18 @@ class Desk:
             self.error = str(error)
         self.say("")
         self.start()
+
+    async def _images_arrived(self) -> None:
+        """Images were brought in: read the case anew."""
+        if self.case is not None:
+            self.case.close()
+            self.case = None
+        try:
+            self.pictures = describe_pictures(self.case_dir)
+        except VertBlocError as error:
+            self.error = str(error)
+        self.start()
+        self.tell()
 
     def close(self) -> None:
         """Let go of the case."""

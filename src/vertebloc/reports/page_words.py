@@ -25,6 +25,19 @@ NO_CASE_HOW = (
     "Or try everything with a made-up patient, no real person."
 )
 TRY_MADE_UP = "try it with the made-up patient"
+SERIES = "Choose among what the scanner wrote"
+SOURCE_FOLDER = "folder on this machine"
+LOOK_INSIDE = "show what it holds"
+LISTING = "looking through the folder"
+IMPORTING = "bringing the images in"
+NO_SOURCE = "no folder is named: type where the scanner's files lie on this machine"
+
+
+def take_series(number: int) -> str:
+    """The verb that takes one series of a list."""
+    return f"take series {number}"
+
+
 NO_CONTOURS = "No contours yet: nothing can be measured."
 NO_CONTOURS_HOW = (
     "Outline tumour, vertebrae and sac, then: "
