@@ -46,6 +46,7 @@ class Picture:
                 self._viewer.reload()
             self._shown = state
         self._viewer.set_standing(standing)
+        self._viewer.set_pending(bool(desk.doing) and desk.case.planned is not None)
         self._send()
 
     def turn_to(self, question: Question) -> None:

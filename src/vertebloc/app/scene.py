@@ -3,10 +3,19 @@
 from __future__ import annotations
 
 import secrets
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from functools import partial
+from threading import Lock
 from typing import Any
 
 from vertebloc.app.desk import Desk
+from vertebloc.reports.piece_scene import (
+    mapped_mesh_bytes,
+    opened_places,
+    opened_surface,
+    piece_faces,
+    piece_key,
+)
 from vertebloc.reports.screen_scene import (
     bare_scene,
     mesh_bytes,
@@ -15,7 +24,37 @@ from vertebloc.reports.screen_scene import (
     volume_bytes,
     volume_meta,
 )
-from vertebloc.space.surfaces import TriangleSurface
+from vertebloc.resection.model import Contamination, ResectionPlan
+from vertebloc.resection.piece_map import map_piece
+from vertebloc.space.distance import SignedDistance
+from vertebloc.workflow.compute_plan import Prepared
+
+#: So many parts of plans before stay to be had: another window may still be fetching them.
+MOST_KEPT = 40
+
+
+class _Part:
+    """Something that is drawn; its bytes are made when they are first asked for."""
+
+    def __init__(self, owner: object, make: Callable[[], bytes]) -> None:
+        self.owner = owner  #: kept: its identity could be given to another one otherwise
+        self._make = make
+        self._bytes = b""
+        self._lock = Lock()
+
+    def read(self) -> bytes:
+        """The bytes, made once."""
+        with self._lock:
+            self._bytes = self._bytes or self._make()
+            return self._bytes
+
+
+def _mapped(plan: ResectionPlan, tumour: SignedDistance) -> bytes:
+    return mapped_mesh_bytes(map_piece(plan.piece, plan.faces, tumour))
+
+
+def _patch(one: Contamination) -> bytes:
+    return mesh_bytes(opened_surface(one))
 
 
 class SceneData:
@@ -23,8 +62,9 @@ class SceneData:
 
     def __init__(self, desk: Desk) -> None:
         self._desk = desk
-        self._surfaces: list[TriangleSurface] = []
-        self._numbers: dict[int, int] = {}
+        self._made: dict[int, _Part] = {}  #: by number
+        self._numbers: dict[int, int] = {}  #: by the identity of what is drawn
+        self._next = 0
         self._run = secrets.token_hex(4)  #: addresses of another run are not kept by a browser
 
     def describe(self) -> dict[str, Any]:
@@ -32,31 +72,48 @@ class SceneData:
         case = self._desk.case
         if case is None or not case.folder.has("ct"):
             return {}
-        prepared, ct = case.prepared, case.ct
+        prepared, planned, ct = case.prepared, case.planned, case.ct
         found = scene_of(prepared.anatomy, prepared.level) if prepared else bare_scene(ct)
         found["volume"] = volume_meta(ct, f"/data/ct/{case.folder.hash_of('ct')[:16]}")
-        found["meshes"] = self._list()
+        found["meshes"] = []
+        if prepared is not None:
+            plan = planned.plan if planned is not None else None
+            found["meshes"] = self._list(prepared, plan)
+            if planned is not None and plan is not None:
+                vertebra = prepared.anatomy.vertebrae[prepared.level]
+                found["piece"] = {
+                    "key": piece_key(planned.choices.wanted_margin_mm),
+                    "faces": piece_faces(plan, vertebra),
+                    "opened": opened_places(plan.contamination),
+                }
         found["may_change"] = True
         return found
 
-    def _list(self) -> list[dict[str, str]]:
-        case = self._desk.case
-        if case is None or case.prepared is None:
-            return []
-        plan = case.planned.plan if case.planned is not None else None
-        drawn = scene_meshes(
-            case.prepared.solids,
-            plan.piece if plan else None,
-            plan.nibbled if plan else None,
-            case.prepared.strands,
-        )
+    def _list(self, prepared: Prepared, plan: ResectionPlan | None) -> list[dict[str, Any]]:
+        parts: list[tuple[str, str, object, Callable[[], bytes]]] = [
+            (name, kind, surface, partial(mesh_bytes, surface))
+            for name, (kind, surface) in scene_meshes(
+                prepared.solids, plan.nibbled if plan else None, prepared.strands
+            ).items()
+        ]
+        if plan is not None:
+            field = prepared.solids.tumour_field
+            parts.append(("piece", "piece", plan.piece, lambda: _mapped(plan, field)))
+            parts += [
+                (f"opened {place}", "opened", one, partial(_patch, one))
+                for place, one in enumerate(plan.contamination)
+            ]
+        before, self._made = self._made, {}
         listed = []
-        for name, (kind, surface) in drawn.items():
-            if id(surface) not in self._numbers:
-                self._numbers[id(surface)] = len(self._surfaces)
-                self._surfaces.append(surface)
-            address = f"/data/mesh/{self._numbers[id(surface)]}/{self._run}"
-            listed.append({"name": name, "kind": kind, "url": address})
+        for name, kind, owner, make in parts:
+            number = self._numbers.get(id(owner), self._next)
+            if number not in before or before[number].owner is not owner:
+                number, self._next = self._next, self._next + 1
+                self._numbers[id(owner)] = number
+                before[number] = _Part(owner, make)
+            self._made[number] = before[number]
+            listed.append({"name": name, "kind": kind, "url": f"/data/mesh/{number}/{self._run}"})
+        self._made.update({number: before[number] for number in list(before)[-MOST_KEPT:]})
         return listed
 
     def mesh(self, number: int) -> bytes:
@@ -72,9 +129,8 @@ class SceneData:
         bytes
             As ``reports.screen_scene.mesh_bytes`` writes it; none if there is no such surface.
         """
-        if not 0 <= number < len(self._surfaces):
-            return b""
-        return mesh_bytes(self._surfaces[number])
+        part = self._made.get(number)
+        return part.read() if part is not None else b""
 
     def images(self, every: int = 1) -> Iterator[bytes]:
         """The images for the graphics card.

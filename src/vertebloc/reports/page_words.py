@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from enum import Enum
 
+from vertebloc.reports.piece_words import VIEWER_PIECE
+
 
 class Question(Enum):
     """The surgeon's questions that have a page, in the order of the journey."""
@@ -149,12 +151,14 @@ VIEWER = {
         "across": "across",
         "cut": "in the cut",
         "solid": "solid",
+        "piece": "the piece",
     },
+    "piece": VIEWER_PIECE,
     "which_cut": "which cut",
     "together": HALVES_TOGETHER,
     "stage": "picture: up and down step through slices, with Shift arrows move the picture, plus "
-    "and minus zoom, square brackets make it darker and brighter, Home centres; in the solid "
-    "picture arrows turn it; Tab reaches the cuts' handles, arrows move them by 0.5 mm, with "
+    "and minus zoom, square brackets make it darker and brighter, Home centres; arrows turn the "
+    "solid picture and the piece; Tab reaches the cuts' handles, arrows move them by 0.5 mm, with "
     "Shift by 0.1 mm",
     "loading": "loading the images",
     "let_go": "the graphics card let the picture go; it is drawn anew",

@@ -117,17 +117,16 @@ def mesh_bytes(surface: TriangleSurface) -> bytes:
 
 def scene_meshes(
     solids: ResectionSolids,
-    piece: TriangleSurface | None,
     nibbled: TriangleSurface | None,
     strands: Mapping[str, TriangleSurface] | None = None,
 ) -> dict[str, tuple[str, TriangleSurface]]:
-    """The surfaces to draw, each under its name with its kind.
+    """The surfaces to draw beside the piece, each under its name with its kind.
 
     Parameters
     ----------
     solids : ResectionSolids
         Bones, tumour, sac, vessels, ribs.
-    piece, nibbled : TriangleSurface or None
+    nibbled : TriangleSurface or None
         Of the plan, if there is one.
     strands : mapping of str to TriangleSurface, or None
         Roots and segmental vessels by kind: ``root``, ``root modelled`` and so on.
@@ -135,7 +134,7 @@ def scene_meshes(
     Returns
     -------
     dict of str to (str, TriangleSurface)
-        Kinds: bone, rib, tumour, sac, cord, vessel, piece, nibbled, and those of the strands.
+        Kinds: bone, rib, tumour, sac, cord, vessel, nibbled, and those of the strands.
     """
     found = {f"vertebra {level}": ("bone", surface) for level, surface in solids.bone.items()}
     found |= {name: ("rib", surface) for name, surface in solids.ribs.items()}
@@ -144,7 +143,6 @@ def scene_meshes(
         ("sac", "sac", solids.sac),
         ("cord", "cord", solids.cord),
         ("aorta", "vessel", solids.aorta),
-        ("piece", "piece", piece),
         ("nibbled", "nibbled", nibbled),
     )
     found |= {name: (kind, surface) for name, kind, surface in maybe if surface is not None}
@@ -340,12 +338,15 @@ def weakest_mark(faces: Sequence[FaceMargin]) -> Mapping[str, Any] | None:
     Returns
     -------
     mapping or None
-        ``point`` and ``words``; None if there is no face to speak of.
+        ``point``, ``words`` and ``out``, whither its face looks; None if there is no face to
+        speak of.
     """
     if not faces:
         return None
     weakest = min(faces, key=lambda face: face.margin_mm)
+    face = weakest.face
     return {
+        "out": _list(face.lps_from_plane.axis(2)) if face is not None else None,
         "point": _list(weakest.weakest),
         "words": words.weakest_words(weakest.margin_mm, weakest.weakest_in_words),
     }

@@ -22,13 +22,13 @@ export default {
         </select>
         <label class="look-check" v-if="marks.length"><input type="checkbox" v-model="halvesTogether">
           {{ words.together }}</label>
-        <span class="viewer-load" role="status">{{ loading }}</span>
+        <span class="viewer-load" role="status">{{ loading || (pending ? words.piece.pending : "") }}</span>
       </div>
       <div class="viewer-stage" ref="stage" tabindex="0" role="group" :aria-label="words.stage"
         @wheel.prevent="onWheel" @pointerdown="onDown" @pointermove="onMove" @pointerup="onUp"
         @pointercancel="onUp" @dblclick="onDouble">
-        <canvas ref="slice" v-show="look !== 'solid'"></canvas>
-        <canvas ref="solid" v-show="look === 'solid'"></canvas>
+        <canvas ref="slice" v-show="!isSolid"></canvas>
+        <canvas ref="solid" v-show="isSolid"></canvas>
         <canvas ref="flat" class="flat"></canvas>
         <svg ref="overlay" class="overlay" preserveAspectRatio="none"></svg>
         <button v-for="h in handles" :key="h.key" type="button" class="handle" :class="h.handle"
@@ -40,7 +40,7 @@ export default {
   props: { sceneUrl: String, words: Object, standing: String, startLook: String },
   data() {
     return { look: this.startLook || "behind", marks: [], handles: [], loading: "", cutShown: "",
-      halvesTogether: true };
+      halvesTogether: true, pending: false };
   },
   async mounted() {
     window.vertebloc_viewer = () => this; // for tests and measuring
@@ -75,6 +75,9 @@ export default {
     this.watcher?.disconnect();
     this.stopping?.abort();
   },
+  computed: {
+    isSolid() { return this.look === "solid" || this.look === "piece"; },
+  },
   watch: {
     standing() { this.draw(); },
   },
@@ -86,6 +89,7 @@ export default {
       const scene = await answer.json();
       const first = !this.scene;
       this.scene = scene;
+      this.pieceKey = JSON.stringify(scene.piece?.key);
       if (first || !this.centre) this.centre = scene.centre;
       if (scene.volume && this.volumeUrl !== scene.volume.url) this.loadImages(scene.volume);
       const had = new Map(this.parts.map((part) => [part.url, part]));
@@ -93,10 +97,13 @@ export default {
         if (had.has(wanted.url)) return had.get(wanted.url);
         const buffer = await (await fetch(wanted.url)).arrayBuffer();
         const [nv, nt] = new Uint32Array(buffer, 0, 2);
-        return { ...wanted, mesh: {
-          positions: new Float32Array(buffer, 8, 3 * nv),
-          triangles: new Uint32Array(buffer, 8 + 12 * nv, 3 * nt),
-        } };
+        const mesh = { positions: new Float32Array(buffer, 8, 3 * nv),
+          triangles: new Uint32Array(buffer, 8 + 12 * nv, 3 * nt) };
+        if (wanted.kind === "piece") { // its margins, and where it was cut
+          mesh.margins = new Float32Array(buffer, 8 + 12 * nv + 12 * nt, nv);
+          mesh.cut = new Float32Array(buffer, 8 + 16 * nv + 12 * nt, nv);
+        }
+        return { ...wanted, mesh };
       }));
       const changedCentre = scene.meshes?.length && !had.size;
       this.parts = parts;
@@ -136,7 +143,7 @@ export default {
       return base;
     },
     // The picture's axes, turned by hand too: what lies right and up on the screen.
-    axes() { return this.look === "solid" && this.solidDrawing ? this.solidDrawing.axes(this.view()) : this.view(); },
+    axes() { return this.isSolid && this.solidDrawing ? this.solidDrawing.axes(this.view()) : this.view(); },
     nearestLevel() {
       let best = null, least = Infinity;
       for (const level of this.scene.levels || []) {
@@ -171,12 +178,15 @@ export default {
       pen.setTransform(1, 0, 0, 1, 0, 0);
       pen.clearRect(0, 0, flat.width, flat.height);
       pen.setTransform(sharp, 0, 0, sharp, 0, 0);
-      const solid = this.look === "solid";
+      const solid = this.isSolid, alone = this.look === "piece";
       if (solid) this.drawSolid(view, width, height);
       const axes = this.axes();
       let lines = [], tumour = null;
-      if (solid) {
-        tumour = this.tumourBox(axes, toPixels);
+      if (alone) {
+        // nothing is pulled here: the piece is looked at from all sides, words stand beside it
+        tumour = this.boxOfKind("piece", axes, toPixels);
+      } else if (solid) {
+        tumour = this.boxOfKind("tumour", axes, toPixels);
         lines = contours.bladesOf(this.marks, axes, centre, mmPerPixel);
         contours.drawBlades(pen, lines, toPixels);
       } else {
@@ -190,8 +200,8 @@ export default {
       this.writeWords({ pen, lines, tumour, view, axes, toPixels, width, height });
       this.painted += 1;
     },
-    tumourBox(axes, toPixels) {
-      const mesh = this.parts.find((part) => part.kind === "tumour")?.mesh, seen = [];
+    boxOfKind(kind, axes, toPixels) {
+      const mesh = this.parts.find((part) => part.kind === kind)?.mesh, seen = [];
       for (let at = 0; mesh && at < mesh.positions.length; at += 90) {
         seen.push(toPixels(...toPicture(axes, this.centre, mesh.positions.subarray(at, at + 3))));
       }
@@ -221,14 +231,16 @@ export default {
         }
         for (const part of this.parts) {
           const old = this.solidDrawing.parts.get(part.name);
-          if (!old || old.url !== part.url) {
-            this.solidDrawing.put(part.name, part.kind, part.mesh);
+          if (!old || old.url !== part.url || (part.kind === "piece" && old.key !== this.pieceKey)) {
+            this.solidDrawing.put(part.name, part.kind, part.mesh, this.scene.piece?.key);
+            this.solidDrawing.parts.get(part.name).key = this.pieceKey;
             this.solidDrawing.parts.get(part.name).url = part.url;
           }
         }
         this.solidStale = false;
       }
       this.solidDrawing.putFaces(this.marks);
+      this.solidDrawing.showOnly(this.look === "piece");
       this.solidDrawing.draw(view, this.centre, this.mmPerPixel, width, height);
     },
     placeHandles(lines, axes, toPixels, width, height) {
@@ -258,12 +270,24 @@ export default {
       this.draw();
     },
     reload() { return this.load(); },
+    setPending(pending) { this.pending = pending; },
     setLook(look) {
       this.look = look;
       this.wheeled = 0;
       if (look === "cut") this.centreOnCut();
+      if (look === "piece") this.centreOnPiece();
       this.draw();
       this.$emit("look", look);
+    },
+    centreOnPiece() {
+      const mesh = this.parts.find((part) => part.kind === "piece")?.mesh;
+      if (!mesh) return;
+      const low = [Infinity, Infinity, Infinity], high = [-Infinity, -Infinity, -Infinity];
+      mesh.positions.forEach((value, at) => {
+        low[at % 3] = Math.min(low[at % 3], value);
+        high[at % 3] = Math.max(high[at % 3], value);
+      });
+      this.centre = scale(add(low, high), 0.5);
     },
     centreOnCut() {
       const mark = this.shownMark();

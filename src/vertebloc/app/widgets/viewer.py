@@ -22,7 +22,7 @@ class Viewer(ui.element, component="viewer.js"):
     standing : str
         ``left``, ``right`` or ``head up``.
     look : str
-        ``behind``, ``side``, ``across``, ``cut`` or ``solid``.
+        ``behind``, ``side``, ``across``, ``cut``, ``solid`` or ``piece``.
     """
 
     def __init__(self, *, scene_url: str, standing: str, look: str = "behind") -> None:
@@ -73,6 +73,16 @@ class Viewer(ui.element, component="viewer.js"):
         self._props["standing"] = standing
         self.update()
 
+    def set_pending(self, pending: bool) -> None:
+        """Say whether piece and margins are of the plan before, or of the one on the screen.
+
+        Parameters
+        ----------
+        pending : bool
+            Whether a plan is being computed.
+        """
+        self.run_method("setPending", pending)
+
     def reload(self) -> None:
         """Fetch outlines anew: they were measured, or the plan changed."""
         self.run_method("reload")
@@ -83,7 +93,7 @@ class Viewer(ui.element, component="viewer.js"):
         Parameters
         ----------
         look : str
-            ``behind``, ``side``, ``across``, ``cut`` or ``solid``.
+            ``behind``, ``side``, ``across``, ``cut``, ``solid`` or ``piece``.
         point : sequence of float or None, mm
             What to centre on, patient LPS.
         """

@@ -1,7 +1,7 @@
 // Outlines, cuts and margins over a slice, on a flat canvas.
 
 import {
-  add, bladeOutline, dot, outward, scale, sectionLoops, sectionOfOutline, shownHalves, sub, toPicture, unit,
+  add, bladeOutline, dot, outward, scale, sectionLoops, sectionOfOutline, sectionSegments, shownHalves, sub, toPicture, unit,
 } from "./geometry.mjs";
 
 const INK = {
@@ -18,6 +18,10 @@ export function drawContours(pen, scene) {
   let tumour = null;
   for (const part of scene.parts) {
     if (part.kind === "piece") continue;
+    if (part.kind === "opened") {
+      drawOpened(pen, sectionSegments(part.mesh, view, centre), toPixels);
+      continue;
+    }
     const path = new Path2D();
     const loops = sectionLoops(part.mesh, view, centre);
     if (part.kind === "tumour") tumour = boxOf(loops.flat().map((xy) => toPixels(...xy)));
@@ -36,6 +40,22 @@ export function drawContours(pen, scene) {
   }
   pen.setLineDash([]);
   return tumour;
+}
+
+// Where the plan itself opens tumour: a pale line with dark breaks, wider than any outline.
+function drawOpened(pen, segments, toPixels) {
+  for (const [ink, width, dash] of [["#1d1030", 6, []], ["#ffd98a", 3.4, [5, 3]]]) {
+    pen.strokeStyle = ink;
+    pen.lineWidth = width;
+    pen.setLineDash(dash);
+    pen.beginPath();
+    for (const [a, b] of segments) {
+      pen.moveTo(...toPixels(...a));
+      pen.lineTo(...toPixels(...b));
+    }
+    pen.stroke();
+  }
+  pen.setLineDash([]);
 }
 
 export function boxOf(points) {

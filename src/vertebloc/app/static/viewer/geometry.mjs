@@ -74,6 +74,17 @@ export function sectionLoops(mesh, view, centre) {
   return loops;
 }
 
+// Pieces of line in which a plane cuts the triangles of an open patch: [[[x, y], [x, y]]..].
+export function sectionSegments({ positions, triangles }, view, centre) {
+  const found = [];
+  for (let t = 0; t < triangles.length; t += 3) {
+    const corners = [0, 1, 2].map((c) => positions.subarray(3 * triangles[t + c], 3 * triangles[t + c] + 3));
+    const ends = sectionOfOutline(corners.map((c) => [...c]), view, centre);
+    if (ends.length === 2) found.push(ends.map((end) => toPicture(view, centre, end)));
+  }
+  return found;
+}
+
 // The straight piece in which a plane cuts a flat convex outline; [] if it passes it by.
 export function sectionOfOutline(corners, view, centre) {
   const ends = [];

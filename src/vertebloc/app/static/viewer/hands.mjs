@@ -17,7 +17,7 @@ export const hands = {
     onDown(event) {
       if (event.button !== 0) return;
       this.$refs.stage.setPointerCapture(event.pointerId);
-      this.held = { kind: event.shiftKey ? "window" : this.look === "solid" ? "turn" : "pan",
+      this.held = { kind: event.shiftKey ? "window" : this.isSolid ? "turn" : "pan",
         x: event.clientX, y: event.clientY };
     },
     onMove(event) {
@@ -70,11 +70,12 @@ export const hands = {
       this.solidTurned = false;
       if (this.solidDrawing) this.solidDrawing.turn.identity();
       if (this.look === "cut") this.centreOnCut();
+      if (this.look === "piece") this.centreOnPiece();
       this.draw();
     },
     onWheel(event) {
       const pixels = event.deltaY * (event.deltaMode === 1 ? 17 : 1);
-      if (event.ctrlKey || this.look === "solid") {
+      if (event.ctrlKey || this.isSolid) {
         this.zoom(Math.exp(pixels * 0.0012));
       } else {
         // a mouse sends few large turns, a trackpad many small ones
@@ -91,7 +92,7 @@ export const hands = {
     },
     onKey(event) {
       if (event.target !== this.$refs.stage || event.altKey || event.ctrlKey || event.metaKey) return;
-      const solid = this.look === "solid", pan = (dx, dy) => () => { this.centre = this.shifted(this.centre, dx, dy); };
+      const solid = this.isSolid, pan = (dx, dy) => () => { this.centre = this.shifted(this.centre, dx, dy); };
       const turn = (dx, dy) => () => this.turn(dx, dy);
       const arrows = event.shiftKey
         ? { ArrowUp: pan(0, -20), ArrowDown: pan(0, 20), ArrowLeft: pan(-20, 0), ArrowRight: pan(20, 0) }

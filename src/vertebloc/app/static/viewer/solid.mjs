@@ -8,7 +8,7 @@ const LOOK = {
   root: ["#f1d58f", 0, 0], "root modelled": ["#f1d58f", 2, 0],
   segmental: ["#7fa7b8", 0, 0], "segmental modelled": ["#7fa7b8", 2, 0],
 };
-const NEARER = new Set(["piece", "nibbled"]); // lie in the bone they were cut from: drawn over it
+const NEARER = new Set(["piece", "nibbled", "opened"]); // lie in the bone they were cut from: drawn over it
 
 const VERTEX = `varying vec3 n;
 void main() { n = normalMatrix * normal;
@@ -21,6 +21,39 @@ void main() {
   vec2 cell = fract(gl_FragCoord.xy / 7.0) - 0.5;
   if (pattern == 2 && dot(cell, cell) < 0.045) c = vec3(0.96, 0.94, 0.88);
   gl_FragColor = vec4(c * light, opacity); }`;
+
+// The piece: cut bone tinted by its room to tumour with lines of equal room, as on the carton;
+// dotted where nearer than wanted, hatched where tumour is touched. Hardly any shade on cut bone:
+// light must not be read as room.
+const PIECE_VERTEX = `attribute float margin; attribute float cut;
+varying vec3 n; varying float room; varying float isCut;
+void main() { n = normalMatrix * normal; room = margin; isCut = cut;
+  gl_Position = projectionMatrix * modelViewMatrix * vec4(position, 1.0); }`;
+const PIECE_FRAGMENT = `uniform vec3 thin, middle, wide, dissected, tumour, tumourHatch, lineInk;
+uniform float widest, wanted, touches, apart;
+varying vec3 n; varying float room; varying float isCut;
+void main() {
+  bool cut = isCut > 0.5;
+  float facing = abs(normalize(n).z), light = cut ? 0.85 + 0.15 * facing : 0.30 + 0.70 * facing;
+  float place = 2.0 * clamp(room / widest, 0.0, 1.0), wide1 = max(fwidth(room), 1e-4);
+  vec3 c = cut ? (place < 1.0 ? mix(thin, middle, place) : mix(middle, wide, place - 1.0)) : dissected;
+  if (cut && room > 0.5 * apart) {
+    float off = abs(fract(room / apart + 0.5) - 0.5) * apart;
+    c = mix(c * 0.62, c, smoothstep(0.4, 1.1, off / wide1));
+  }
+  vec2 cell = fract(gl_FragCoord.xy / 7.0) - 0.5;
+  if (cut && room < wanted && dot(cell, cell) < 0.05) c = vec3(0.96, 0.94, 0.88);
+  if (cut && wanted > 0.0) c = mix(lineInk, c, smoothstep(1.0, 1.7, abs(room - wanted) / wide1));
+  if (cut ? room < 0.0 : room <= touches) {
+    c = fract((gl_FragCoord.x + gl_FragCoord.y) / 9.0) < 0.3 ? tumourHatch : tumour;
+  }
+  gl_FragColor = vec4(c * light, 1.0); }`;
+const OPENED_FRAGMENT = `uniform vec3 ink, hatch; varying vec3 n;
+void main() {
+  bool one = fract((gl_FragCoord.x + gl_FragCoord.y) / 10.0) < 0.24;
+  bool other = fract((gl_FragCoord.x - gl_FragCoord.y) / 10.0) < 0.24;
+  gl_FragColor = vec4(one || other ? hatch : ink, 1.0); }`;
+const OF_PIECE = new Set(["piece", "opened"]); // what is shown of the piece alone
 
 const rgb = (colour) => [1, 3, 5].map((at) => parseInt(colour.slice(at, at + 2), 16) / 255);
 
@@ -37,21 +70,26 @@ export class SolidDrawing {
     this.turn = new THREE.Quaternion();
   }
 
-  put(name, kind, mesh) {
+  put(name, kind, mesh, key) {
     this.drop(name);
     const THREE = this.THREE, [colour, pattern, ghost] = LOOK[kind] ?? LOOK.bone;
     const shape = new THREE.BufferGeometry();
     shape.setAttribute("position", new THREE.BufferAttribute(mesh.positions, 3));
     shape.setIndex(new THREE.BufferAttribute(mesh.triangles, 1));
+    if (mesh.margins) {
+      shape.setAttribute("margin", new THREE.BufferAttribute(mesh.margins, 1));
+      shape.setAttribute("cut", new THREE.BufferAttribute(mesh.cut, 1));
+    }
     shape.computeVertexNormals();
     const inkOf = (opacity, more) => new THREE.ShaderMaterial({
       vertexShader: VERTEX, fragmentShader: FRAGMENT, side: THREE.DoubleSide,
       uniforms: { ink: { value: rgb(colour) }, opacity: { value: opacity }, pattern: { value: pattern } },
-      ...more,
+      ...shaders(kind, key), ...more,
     });
     const lifted = NEARER.has(kind)
-      ? { polygonOffset: true, polygonOffsetFactor: -2, polygonOffsetUnits: -40 } : {};
+      ? { polygonOffset: true, polygonOffsetFactor: -2, polygonOffsetUnits: kind === "opened" ? -80 : -40 } : {};
     const part = new THREE.Group();
+    part.kind = kind;
     part.add(new THREE.Mesh(shape, inkOf(1, lifted)));
     if (ghost) {
       const hidden = { transparent: true, depthWrite: false, depthFunc: THREE.GreaterDepth };
@@ -96,6 +134,12 @@ export class SolidDrawing {
     this.faces.forEach((face) => { face.renderOrder = 5; this.scene.add(face); });
   }
 
+  // All of it, or the free piece alone.
+  showOnly(alone) {
+    for (const part of this.parts.values()) part.visible = !alone || OF_PIECE.has(part.kind);
+    for (const face of this.faces) face.visible = !alone;
+  }
+
   turnBy(dx, dy) {
     const THREE = this.THREE;
     const yaw = new THREE.Quaternion().setFromAxisAngle(new THREE.Vector3(0, 1, 0), -dx * 0.008);
@@ -123,4 +167,19 @@ export class SolidDrawing {
     camera.updateProjectionMatrix();
     this.renderer.render(this.scene, camera);
   }
+}
+
+function shaders(kind, key) {
+  if (!key || !OF_PIECE.has(kind)) return {};
+  const [thin, middle, wide] = key.ramp;
+  const colours = kind === "opened" ? { ink: key.opened, hatch: key.opened_hatch }
+    : { thin, middle, wide, dissected: key.dissected, tumour: key.tumour, tumourHatch: key.tumour_hatch,
+      lineInk: key.line };
+  const numbers = kind === "opened" ? {}
+    : { widest: key.widest_mm, wanted: key.wanted_mm, touches: key.touches_mm, apart: key.lines_mm };
+  const uniforms = {};
+  for (const [name, colour] of Object.entries(colours)) uniforms[name] = { value: rgb(colour) };
+  for (const [name, value] of Object.entries(numbers)) uniforms[name] = { value };
+  return kind === "opened" ? { fragmentShader: OPENED_FRAGMENT, uniforms }
+    : { vertexShader: PIECE_VERTEX, fragmentShader: PIECE_FRAGMENT, uniforms };
 }

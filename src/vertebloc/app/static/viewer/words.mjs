@@ -44,7 +44,7 @@ export function wrapped(words, widest, measure) {
   return rows;
 }
 
-const safe = (words) => String(words).replace(/[&<>"']/g, (c) => `&#${c.charCodeAt(0)};`);
+export const safe = (words) => String(words).replace(/[&<>"']/g, (c) => `&#${c.charCodeAt(0)};`);
 const n = (value) => Math.round(value * 10) / 10;
 
 export function labelSvg({ rows, box, align, colour }) {
@@ -63,9 +63,20 @@ export function lineSvg(a, b, { wide = 1, dashed = false } = {}) {
     + `${dashed ? ' stroke-dasharray="3 4"' : ""}/>`;
 }
 
-export function ringSvg([x, y], radius, dashed) {
-  return `<circle cx="${n(x)}" cy="${n(y)}" r="${radius}" stroke-width="2"`
-    + `${dashed ? ' stroke-dasharray="4 4"' : ""}/>`;
+// The weakest place, lit: a bright ring on a dark one about a bright dot; dashed where it lies
+// off this slice or on the far side.
+export function litSvg([x, y], radius, dashed) {
+  const circle = (r, look) => `<circle class="lit" cx="${n(x)}" cy="${n(y)}" r="${r}" style="${look}"`;
+  const dash = dashed ? ' stroke-dasharray="4 4"' : "";
+  return `${circle(radius, "stroke:#12191d;stroke-opacity:0.8;stroke-width:6")}/>`
+    + `${circle(radius, "stroke:#fff;stroke-width:2.4")}${dash}/>`
+    + (dashed ? "" : `${circle(3.4, "fill:#fff;stroke:#12191d;stroke-width:1.6")}/>`);
+}
+
+// A small dot on a face, and a line from it to its words.
+export function dotSvg([x, y], box) {
+  return `<circle cx="${n(x)}" cy="${n(y)}" r="3" style="fill:#12191d;stroke:#f6f1e6;stroke-width:1.5"/>`
+    + leaderSvg([x, y], 3, box);
 }
 
 // From a ring's rim to the nearest place of its words' box.

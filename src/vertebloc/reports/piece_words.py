@@ -1,0 +1,51 @@
+"""Words over the piece that is turned by hand, and beside its key."""
+
+from __future__ import annotations
+
+from vertebloc.resection.model import OpensTumour
+
+LOOK = "the piece"
+KEY_TITLE = "room to tumour on cut bone"
+KEY_TOUCHED = "tumour touched"
+KEY_OPENED = "opened by the plan"
+KEY_DISSECTED = "dissected"
+FAR_SIDE = "on the far side: turn the piece"
+PENDING = "being computed: piece and margins are of the plan before"
+NO_PIECE = "there is no piece yet"
+OPENED = {
+    OpensTumour.CUT: "cut through tumour",
+    OpensTumour.NIBBLED: "piecemeal bone in tumour",
+    OpensTumour.TOUCHED: "piecemeal bone on tumour",
+}
+
+
+def wanted(margin_mm: float) -> str:
+    """What is dotted, on the key."""
+    return f"nearer than the wanted {margin_mm:.1f} mm"
+
+
+def face(name: str, margin_mm: float) -> str:
+    """A face and its margin, as on the carton."""
+    return f"{name}: {margin_mm:.1f} mm"
+
+
+def opened(how: OpensTumour, name: str, area_mm2: float) -> str:
+    """One place where the plan itself opens tumour."""
+    return f"{OPENED[how]}: {name}, {area_mm2:.0f} mm²"
+
+
+def tick(margin_mm: float) -> str:
+    """A number on the key."""
+    return f"{margin_mm:.0f}"
+
+
+#: What the picture says of the piece; handed to the browser with the rest.
+VIEWER_PIECE = {
+    "title": KEY_TITLE,
+    "touched": KEY_TOUCHED,
+    "opened": KEY_OPENED,
+    "dissected": KEY_DISSECTED,
+    "far_side": FAR_SIDE,
+    "pending": PENDING,
+    "none": NO_PIECE,
+}
