@@ -39,6 +39,7 @@ class Picture:
                 look = LOOK.get(self._window.question, "behind")
                 self._viewer = Viewer(scene_url=SCENE, standing=standing, look=look)
                 self._viewer.on_pull(self._pulled, self._let_go)
+                self._viewer.on_brush(self._brushed)
                 self._viewer.on("loaded", self._send)
         state = (desk.case.prepared, desk.case.planned, self._window.holds)
         if state != self._shown:
@@ -86,6 +87,10 @@ class Picture:
             await self._window.desk.pull(pulled)
         self._send(int(pulled["seq"]))
         self._window.show_bars()
+
+    async def _brushed(self, swept: Mapping[str, Any]) -> None:
+        if self._window.holds:
+            await self._window.desk.change_part(f"arch.{swept['fate']}", str(swept["parts"]))
 
     async def _let_go(self, pulled: Mapping[str, Any]) -> None:
         if self._window.holds:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import secrets
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from functools import partial
 from threading import Lock
 from typing import Any
 
 from vertebloc.app.desk import Desk
+from vertebloc.case.choice_words import ArchPart
+from vertebloc.reports.arch_marks import arch_marks
 from vertebloc.reports.piece_scene import (
     mapped_mesh_bytes,
     opened_places,
@@ -25,9 +27,9 @@ from vertebloc.reports.screen_scene import (
     volume_meta,
 )
 from vertebloc.resection.model import Contamination, ResectionPlan
-from vertebloc.resection.piece_map import map_piece
-from vertebloc.space.distance import SignedDistance
+from vertebloc.space.surfaces import TriangleSurface
 from vertebloc.workflow.compute_plan import Prepared
+from vertebloc.workflow.piece_picture import arch_parts, piece_map
 
 #: So many parts of plans before stay to be had: another window may still be fetching them.
 MOST_KEPT = 40
@@ -49,8 +51,8 @@ class _Part:
             return self._bytes
 
 
-def _mapped(plan: ResectionPlan, tumour: SignedDistance) -> bytes:
-    return mapped_mesh_bytes(map_piece(plan.piece, plan.faces, tumour))
+def _mapped(prepared: Prepared, plan: ResectionPlan) -> bytes:
+    return mapped_mesh_bytes(piece_map(prepared, plan))
 
 
 def _patch(one: Contamination) -> bytes:
@@ -65,6 +67,8 @@ class SceneData:
         self._made: dict[int, _Part] = {}  #: by number
         self._numbers: dict[int, int] = {}  #: by the identity of what is drawn
         self._next = 0
+        self._arch: tuple[object, Mapping[ArchPart, TriangleSurface]] = (None, {})
+        self._lock = Lock()
         self._run = secrets.token_hex(4)  #: addresses of another run are not kept by a browser
 
     def describe(self) -> dict[str, Any]:
@@ -78,7 +82,8 @@ class SceneData:
         found["meshes"] = []
         if prepared is not None:
             plan = planned.plan if planned is not None else None
-            found["meshes"] = self._list(prepared, plan)
+            with self._lock:
+                found["meshes"] = self._list(prepared, plan)
             if planned is not None and plan is not None:
                 vertebra = prepared.anatomy.vertebrae[prepared.level]
                 found["piece"] = {
@@ -86,6 +91,7 @@ class SceneData:
                     "faces": piece_faces(plan, vertebra),
                     "opened": opened_places(plan.contamination),
                 }
+                found["arch"] = arch_marks(planned.choices.arch.parts, plan.bone_fates)
         found["may_change"] = True
         return found
 
@@ -97,8 +103,11 @@ class SceneData:
             ).items()
         ]
         if plan is not None:
-            field = prepared.solids.tumour_field
-            parts.append(("piece", "piece", plan.piece, lambda: _mapped(plan, field)))
+            parts.append(("piece", "piece", plan.piece, partial(_mapped, prepared, plan)))
+            parts += [
+                (part.value, "arch", surface, partial(mesh_bytes, surface))
+                for part, surface in self._arch_of(prepared).items()
+            ]
             parts += [
                 (f"opened {place}", "opened", one, partial(_patch, one))
                 for place, one in enumerate(plan.contamination)
@@ -115,6 +124,12 @@ class SceneData:
             listed.append({"name": name, "kind": kind, "url": f"/data/mesh/{number}/{self._run}"})
         self._made.update({number: before[number] for number in list(before)[-MOST_KEPT:]})
         return listed
+
+    def _arch_of(self, prepared: Prepared) -> Mapping[ArchPart, TriangleSurface]:
+        """The arch's parts, split once for each measured case."""
+        if self._arch[0] is not prepared:
+            self._arch = (prepared, arch_parts(prepared))
+        return self._arch[1]
 
     def mesh(self, number: int) -> bytes:
         """A surface by its number.

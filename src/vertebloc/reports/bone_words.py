@@ -65,6 +65,21 @@ def arch_part(part: str, fate: str, *, by_rule: bool) -> str:
     return f"{said} (by rule)" if by_rule and fate != "by rule" else said
 
 
+def arch_label(part: str, fate: str) -> str:
+    """A part of the arch with the letter of its fate, for the picture."""
+    letter = FATE_LETTERS.get(fate, "")
+    return f"{part} · {letter}" if letter else part
+
+
+#: The brush of the picture.
+BRUSH_SLICE = {
+    "verb": "brush the arch",
+    "how": "sweep over parts of the arch: a part that is swept is nibbled away; one that was "
+    "marked so goes back to the rule",
+    "becomes": "becomes",
+}
+
+
 def whole(levels: tuple[str, ...]) -> str:
     """Whole bodies that come out together."""
     if len(levels) == 1:

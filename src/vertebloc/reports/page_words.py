@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from enum import Enum
 
+from vertebloc.reports.bone_words import BRUSH_SLICE
 from vertebloc.reports.piece_words import VIEWER_PIECE
 
 
@@ -154,6 +155,7 @@ VIEWER = {
         "piece": "the piece",
     },
     "piece": VIEWER_PIECE,
+    "brush": BRUSH_SLICE,
     "which_cut": "which cut",
     "together": HALVES_TOGETHER,
     "stage": "picture: up and down step through slices, with Shift arrows move the picture, plus "

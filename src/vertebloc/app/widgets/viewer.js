@@ -6,12 +6,13 @@ const { SolidDrawing } = await import("/look/viewer/solid.mjs");
 const geometry = await import("/look/viewer/geometry.mjs");
 const contours = await import("/look/viewer/contours.mjs");
 const { hands, HOME_MM_PER_PIXEL } = await import("/look/viewer/hands.mjs");
+const { brush } = await import("/look/viewer/brush.mjs");
 const { lettering } = await import("/look/viewer/lettering.mjs");
 const { withUnit } = await import("/look/viewer/words.mjs");
 const { add, dot, facing, outward, scale, sub, toPicture } = geometry;
 
 export default {
-  mixins: [hands, lettering],
+  mixins: [hands, brush, lettering],
   template: `
     <div class="viewer" @keydown="onKey">
       <div class="viewer-bar" role="toolbar" :aria-label="words.toolbar">
@@ -22,9 +23,11 @@ export default {
         </select>
         <label class="look-check" v-if="marks.length"><input type="checkbox" v-model="halvesTogether">
           {{ words.together }}</label>
+        <button v-if="canBrush" type="button" class="look" :aria-pressed="brushing" :title="words.brush.how"
+          @click="toggleBrush">{{ words.brush.verb }}</button>
         <span class="viewer-load" role="status">{{ loading || (pending ? words.piece.pending : "") }}</span>
       </div>
-      <div class="viewer-stage" ref="stage" tabindex="0" role="group" :aria-label="words.stage"
+      <div class="viewer-stage" :class="{ brushing: isBrushing }" ref="stage" tabindex="0" role="group" :aria-label="words.stage"
         @wheel.prevent="onWheel" @pointerdown="onDown" @pointermove="onMove" @pointerup="onUp"
         @pointercancel="onUp" @dblclick="onDouble">
         <canvas ref="slice" v-show="!isSolid"></canvas>
@@ -40,13 +43,14 @@ export default {
   props: { sceneUrl: String, words: Object, standing: String, startLook: String },
   data() {
     return { look: this.startLook || "behind", marks: [], handles: [], loading: "", cutShown: "",
-      halvesTogether: true, pending: false };
+      halvesTogether: true, pending: false, arch: [], brushing: false };
   },
   async mounted() {
     window.vertebloc_viewer = () => this; // for tests and measuring
     this.parts = [];
     this.scene = null;
     this.weakest = null;
+    this.swept = new Map();
     this.seq = 0;
     this.inFlight = 0;
     this.wheeled = 0;
@@ -89,6 +93,7 @@ export default {
       const scene = await answer.json();
       const first = !this.scene;
       this.scene = scene;
+      this.arch = scene.arch || [];
       this.pieceKey = JSON.stringify(scene.piece?.key);
       if (first || !this.centre) this.centre = scene.centre;
       if (scene.volume && this.volumeUrl !== scene.volume.url) this.loadImages(scene.volume);
@@ -107,6 +112,7 @@ export default {
       }));
       const changedCentre = scene.meshes?.length && !had.size;
       this.parts = parts;
+      if (this.held?.kind !== "brush") this.swept = new Map(); // the plan says now what was swept
       this.solidStale = true;
       if (changedCentre) this.centre = scene.centre;
       this.draw();
@@ -194,6 +200,8 @@ export default {
         tumour = contours.drawContours(pen, { parts: this.parts, view, centre, toPixels });
         if (this.look === "cut") contours.drawFaces(pen, this.facesInPlane(view), view, centre, toPixels);
         else lines = contours.cutLines(this.marks, view, centre, this.look, this.scene.frame);
+        this.archShown = this.isBrushing ? this.archInSlice(view, centre) : [];
+        contours.drawArch(pen, this.archShown, this.swept, toPixels);
         contours.drawCuts(pen, lines, view, toPixels, mmPerPixel);
       }
       this.placeHandles(lines, axes, toPixels, width, height);
@@ -269,8 +277,16 @@ export default {
       if (this.look === "cut" && !this.isPulling()) this.centreOnCut();
       this.draw();
     },
-    reload() { return this.load(); },
-    setPending(pending) { this.pending = pending; },
+    async reload() {
+      this.fetching = (this.fetching || 0) + 1;
+      try { await this.load(); } finally { this.fetching -= 1; }
+    },
+    setPending(pending) {
+      this.pending = pending;
+      if (pending || this.fetching || this.held?.kind === "brush" || !this.swept.size) return;
+      this.swept = new Map(); // what was swept was not taken
+      this.draw();
+    },
     setLook(look) {
       this.look = look;
       this.wheeled = 0;

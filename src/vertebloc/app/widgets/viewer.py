@@ -42,6 +42,16 @@ class Viewer(ui.element, component="viewer.js"):
         self.on("drag", lambda event: dragged(event.args))
         self.on("drop", lambda event: dropped(event.args))
 
+    def on_brush(self, brushed: Handler) -> None:
+        """Say who hears of parts of the arch that were swept on a slice.
+
+        Parameters
+        ----------
+        brushed : callable
+            Called with ``fate`` and ``parts``, joined by ``|``; may be a coroutine function.
+        """
+        self.on("brush", lambda event: brushed(event.args))
+
     def show_cuts(
         self,
         marks: Sequence[Mapping[str, Any]],

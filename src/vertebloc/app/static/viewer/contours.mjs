@@ -17,7 +17,7 @@ export function drawContours(pen, scene) {
   const { view, centre, toPixels } = scene;
   let tumour = null;
   for (const part of scene.parts) {
-    if (part.kind === "piece") continue;
+    if (part.kind === "piece" || part.kind === "arch") continue;
     if (part.kind === "opened") {
       drawOpened(pen, sectionSegments(part.mesh, view, centre), toPixels);
       continue;
@@ -32,8 +32,8 @@ export function drawContours(pen, scene) {
     pen.strokeStyle = INK[part.kind] ?? SOFT;
     pen.lineWidth = part.kind === "tumour" ? 2 : 1.2;
     pen.setLineDash(part.kind === "nibbled" ? [3, 4] : part.kind.endsWith(" modelled") ? [2, 2] : []);
-    if (part.kind === "tumour") {
-      pen.fillStyle = hatch(pen);
+    if (part.kind === "tumour" || part.kind === "nibbled") {
+      pen.fillStyle = part.kind === "tumour" ? hatch(pen) : dots(pen);
       pen.fill(path, "evenodd");
     }
     pen.stroke(path);
@@ -86,6 +86,39 @@ function hatch(pen) {
     ink.stroke();
   }
   return (hatched = pen.createPattern(tile, "repeat"));
+}
+
+let dotted = null;
+function dots(pen) {
+  if (dotted) return dotted;
+  const tile = document.createElement("canvas");
+  tile.width = tile.height = 7;
+  const ink = tile.getContext("2d");
+  ink.fillStyle = "rgba(18, 25, 29, 0.5)";
+  ink.fillRect(0, 0, 7, 7);
+  ink.fillStyle = "#f4f1e8";
+  ink.beginPath();
+  ink.arc(3.5, 3.5, 1.5, 0, 2 * Math.PI);
+  ink.fill();
+  return (dotted = pen.createPattern(tile, "repeat"));
+}
+
+// The arch's parts while they are brushed; what was swept is dotted at once if it will be nibbled.
+export function drawArch(pen, shown, swept, toPixels) {
+  for (const { part, loops } of shown) {
+    const path = new Path2D(), gives = swept.get(part.name);
+    for (const loop of loops) {
+      loop.forEach(([x, y], i) => (i ? path.lineTo(...toPixels(x, y)) : path.moveTo(...toPixels(x, y))));
+      path.closePath();
+    }
+    if (gives?.fate === "piecemeal") {
+      pen.fillStyle = dots(pen);
+      pen.fill(path, "evenodd");
+    }
+    pen.strokeStyle = gives ? "#ffffff" : CUT;
+    pen.lineWidth = gives ? 3.4 : 1.6;
+    pen.stroke(path);
+  }
 }
 
 // Where each half cut shows in the slice, and where its handles lie: [{mark, ends, points, grips}],

@@ -74,6 +74,18 @@ export function sectionLoops(mesh, view, centre) {
   return loops;
 }
 
+// Whether a place lies inside closed loops, by the even-odd rule, so that holes are left out.
+export function insideLoops(loops, x, y) {
+  let inside = false;
+  for (const loop of loops) {
+    for (let i = 0, j = loop.length - 1; i < loop.length; j = i++) {
+      const [xi, yi] = loop[i], [xj, yj] = loop[j];
+      if (yi > y !== yj > y && x < xi + ((y - yi) * (xj - xi)) / (yj - yi)) inside = !inside;
+    }
+  }
+  return inside;
+}
+
 // Pieces of line in which a plane cuts the triangles of an open patch: [[[x, y], [x, y]]..].
 export function sectionSegments({ positions, triangles }, view, centre) {
   const found = [];

@@ -17,6 +17,7 @@ export const hands = {
     onDown(event) {
       if (event.button !== 0) return;
       this.$refs.stage.setPointerCapture(event.pointerId);
+      if (this.isBrushing && !event.shiftKey) return this.beginSweep(event);
       this.held = { kind: event.shiftKey ? "window" : this.isSolid ? "turn" : "pan",
         x: event.clientX, y: event.clientY };
     },
@@ -31,6 +32,7 @@ export const hands = {
         this.pull(held.handle, this.shifted(held.handle.lps, dx, dy), { ask: true });
         return;
       }
+      if (held.kind === "brush") return this.sweepTo(event);
       held.x = event.clientX;
       held.y = event.clientY;
       if (held.kind === "pan") {
@@ -42,9 +44,10 @@ export const hands = {
       }
       this.draw();
     },
-    onUp() {
+    onUp(event) {
       const held = this.held;
       this.held = null;
+      if (held?.kind === "brush") this.endSweep(event);
       if (held?.kind === "handle" && held.moved) this.send(this.last, true);
     },
     // A place moved by so many pixels along the picture.

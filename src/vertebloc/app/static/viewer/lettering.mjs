@@ -31,6 +31,7 @@ export const lettering = {
         ...this.weakestLabel(solid ? axes : view, at, tumour, width, height, measure),
         ...(alone ? this.pieceLabels(axes, at, tumour, width, height, measure) : []),
         ...this.cutLabels(lines, toPixels, width), ...this.faceLabels(view, at), ...this.levelLabels(at),
+        ...(this.isBrushing ? this.archLabels(toPixels) : []),
       ];
       const key = alone && this.scene.piece ? pieceKey(this.scene.piece, this.words.piece, height, measure) : null;
       const taken = this.handles.map((h) => ({ x: h.x * width - 12, y: h.y * height - 12, width: 24, height: 24 }));
@@ -98,8 +99,18 @@ export const lettering = {
           spots: [[x, y], aside, [aside[0], aside[1] + 30], [x, y + 40]] };
       });
     },
+    archLabels(toPixels) {
+      return (this.archShown || []).map(({ part, loops }) => {
+        const loop = loops.reduce((a, b) => (b.length > a.length ? b : a));
+        const [x, y] = toPixels(...[0, 1].map((i) => loop.reduce((sum, p) => sum + p[i] / loop.length, 0)));
+        const gives = this.swept.get(part.name);
+        return { rows: [gives ? `${part.name} ${this.words.brush.becomes}: ${gives.words}` : part.label],
+          align: "center", rank: gives ? 2 : 3,
+          spots: [[x, y - 30], [x, y + 30], [x, y - 56], [x, y + 56], [x - 90, y], [x + 90, y]] };
+      });
+    },
     levelLabels(at) {
-      if (this.look === "across" || this.look === "cut" || this.look === "piece") return [];
+      if (["across", "cut", "piece"].includes(this.look)) return [];
       return (this.scene.levels || []).map((level) => {
         const [x, y] = at(level.at);
         return { rows: [level.name], align: "center", rank: 4, spots: [[x, y], [x, y - 24], [x, y + 24]] };
