@@ -73,7 +73,7 @@ def arch_label(part: str, fate: str) -> str:
 
 #: The brush of the picture.
 BRUSH_SLICE = {
-    "verb": "brush the arch",
+    "verb": "brush",
     "how": "sweep over parts of the arch: a part that is swept is nibbled away; one that was "
     "marked so goes back to the rule",
     "becomes": "becomes",

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from enum import Enum
 
+from vertebloc.reports import text
 from vertebloc.reports.bone_words import BRUSH_SLICE
 from vertebloc.reports.piece_words import VIEWER_PIECE
 
@@ -189,12 +190,12 @@ def cut_words(level: str, disc: str) -> str:
 
 def weakest_words(margin_mm: float, place: str) -> str:
     """The ring about the weakest place."""
-    return f"nearest: {margin_mm:.1f} mm, {place}"
+    return f"nearest: {text.mm(margin_mm)}, {place}"
 
 
 def face_words(margin_mm: float) -> str:
     """The number on a face."""
-    return f"{margin_mm:.1f} mm to tumour"
+    return f"{text.mm(margin_mm)} to tumour"
 
 
 def bars_note(wanted_mm: float, hand: str) -> str:

@@ -158,13 +158,13 @@ def opened_places(opened: Sequence[Contamination]) -> list[dict[str, Any]]:
     Returns
     -------
     list of dict
-        ``name``, ``words`` with the area in mm2, ``at`` in patient LPS, ``area_mm2``; drawn
-        from ``opened_surface``.
+        ``name``, ``rows`` of words with the area in mm2, ``at`` in patient LPS, ``area_mm2``;
+        drawn from ``opened_surface``.
     """
     return [
         {
             "name": one.name,
-            "words": words.opened(one.how, one.name, one.area_mm2),
+            "rows": list(words.opened(one.how, one.name, one.area_mm2)),
             "at": _list(one.deepest),
             "area_mm2": one.area_mm2,
         }

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from vertebloc.reports import text
 from vertebloc.resection.model import OpensTumour
 
 LOOK = "the piece"
@@ -10,7 +11,7 @@ KEY_TOUCHED = "tumour touched"
 KEY_OPENED = "opened by the plan"
 KEY_DISSECTED = "dissected"
 FAR_SIDE = "on the far side: turn the piece"
-PENDING = "being computed: piece and margins are of the plan before"
+PENDING = "being computed: this is the plan before"
 NO_PIECE = "there is no piece yet"
 OPENED = {
     OpensTumour.CUT: "cut through tumour",
@@ -26,12 +27,12 @@ def wanted(margin_mm: float) -> str:
 
 def face(name: str, margin_mm: float) -> str:
     """A face and its margin, as on the carton."""
-    return f"{name}: {margin_mm:.1f} mm"
+    return f"{name}: {text.mm(margin_mm)}"
 
 
-def opened(how: OpensTumour, name: str, area_mm2: float) -> str:
-    """One place where the plan itself opens tumour."""
-    return f"{OPENED[how]}: {name}, {area_mm2:.0f} mm²"
+def opened(how: OpensTumour, name: str, area_mm2: float) -> tuple[str, str]:
+    """One place where the plan itself opens tumour, in two short rows."""
+    return f"{name}, {area_mm2:.0f} mm²", OPENED[how]
 
 
 def tick(margin_mm: float) -> str:

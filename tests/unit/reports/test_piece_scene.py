@@ -128,7 +128,7 @@ def test_planned_contamination_is_drawn_whole_and_named_with_its_area():
         deepest_in_words="somewhere", area_mm2=100.0, volume_ml=0.1, triangles=patch + 5.0,
     )  # fmt: skip
     (said,) = opened_places([one])
-    assert said["words"] == "piecemeal bone in tumour: left pedicle, 100 mm²"
+    assert said["rows"] == ["left pedicle, 100 mm²", "piecemeal bone in tumour"]
     drawn = opened_surface(one)
     across = np.cross(drawn.corners[:, 1] - drawn.corners[:, 0],
                       drawn.corners[:, 2] - drawn.corners[:, 0])  # fmt: skip

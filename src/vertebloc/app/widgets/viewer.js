@@ -10,6 +10,7 @@ const { brush } = await import("/look/viewer/brush.mjs");
 const { lettering } = await import("/look/viewer/lettering.mjs");
 const { withUnit } = await import("/look/viewer/words.mjs");
 const { add, dot, facing, outward, scale, sub, toPicture } = geometry;
+const ROOMY_PX = 700, KEY_ASIDE_PX = 120;
 
 export default {
   mixins: [hands, brush, lettering],
@@ -25,7 +26,7 @@ export default {
           {{ words.together }}</label>
         <button v-if="canBrush" type="button" class="look" :aria-pressed="brushing" :title="words.brush.how"
           @click="toggleBrush">{{ words.brush.verb }}</button>
-        <span class="viewer-load" role="status">{{ loading || (pending ? words.piece.pending : "") }}</span>
+        <span class="viewer-load" role="status">{{ loading }}</span>
       </div>
       <div class="viewer-stage" :class="{ brushing: isBrushing }" ref="stage" tabindex="0" role="group" :aria-label="words.stage"
         @wheel.prevent="onWheel" @pointerdown="onDown" @pointermove="onMove" @pointerup="onUp"
@@ -33,6 +34,7 @@ export default {
         <canvas ref="slice" v-show="!isSolid"></canvas>
         <canvas ref="solid" v-show="isSolid"></canvas>
         <canvas ref="flat" class="flat"></canvas>
+        <div v-if="pending" class="viewer-pending" role="status">{{ words.piece.pending }}</div>
         <svg ref="overlay" class="overlay" preserveAspectRatio="none"></svg>
         <button v-for="h in handles" :key="h.key" type="button" class="handle" :class="h.handle"
           :style="{ left: 100 * h.x + '%', top: 100 * h.y + '%' }" :aria-label="h.label" :data-handle="h.key"
@@ -179,13 +181,14 @@ export default {
       sized(slice, width, height);
       sized(flat, Math.round(width * sharp), Math.round(height * sharp));
       const view = this.view(), centre = this.centre, mmPerPixel = this.mmPerPixel;
-      const toPixels = (x, y) => [width / 2 + x / mmPerPixel, height / 2 - y / mmPerPixel];
+      const solid = this.isSolid, alone = this.look === "piece";
+      const aside = alone && width > ROOMY_PX ? KEY_ASIDE_PX : 0; // the key stands at the left
+      const toPixels = (x, y) => [width / 2 + aside + x / mmPerPixel, height / 2 - y / mmPerPixel];
       const pen = flat.getContext("2d");
       pen.setTransform(1, 0, 0, 1, 0, 0);
       pen.clearRect(0, 0, flat.width, flat.height);
       pen.setTransform(sharp, 0, 0, sharp, 0, 0);
-      const solid = this.isSolid, alone = this.look === "piece";
-      if (solid) this.drawSolid(view, width, height);
+      if (solid) this.drawSolid(view, width, height, aside);
       const axes = this.axes();
       let lines = [], tumour = null;
       if (alone) {
@@ -230,7 +233,7 @@ export default {
       };
       return { right: name(right), left: name(scale(right, -1)), up: name(up), down: name(scale(up, -1)) };
     },
-    drawSolid(view, width, height) {
+    drawSolid(view, width, height, aside) {
       if (!this.solidDrawing) this.solidDrawing = new SolidDrawing(this.$refs.solid, THREE);
       if (this.solidStale) {
         const names = new Set(this.parts.map((part) => part.name));
@@ -249,7 +252,7 @@ export default {
       }
       this.solidDrawing.putFaces(this.marks);
       this.solidDrawing.showOnly(this.look === "piece");
-      this.solidDrawing.draw(view, this.centre, this.mmPerPixel, width, height);
+      this.solidDrawing.draw(view, this.centre, this.mmPerPixel, width, height, aside);
     },
     placeHandles(lines, axes, toPixels, width, height) {
       if (!this.scene.may_change) { this.handles = []; return; }

@@ -1,6 +1,7 @@
 // Brushing the arch on a slice: parts that are swept take another fate. Methods of the viewer.
 
-import { insideLoops, sectionLoops } from "./geometry.mjs";
+import { boxOf } from "./contours.mjs";
+import { add, dot, fromPicture, insideLoops, scale, sectionLoops, sub } from "./geometry.mjs";
 
 const STEP_PX = 4; // a quick hand sends few places: none of the parts between is missed
 
@@ -12,7 +13,21 @@ export const brush = {
   methods: {
     toggleBrush() {
       this.brushing = !this.brushing;
+      if (this.brushing) this.centreOnArch();
       this.draw();
+    },
+    // The arch comes into the middle; into the slice as well, if it does not meet it yet.
+    centreOnArch() {
+      const view = this.view(), meshes = this.parts.filter((part) => part.kind === "arch");
+      if (!meshes.length) return;
+      let shown = this.archInSlice(view, this.centre);
+      if (!shown.length) {
+        const { positions } = meshes[0].mesh, on = [...positions.subarray(0, 3)];
+        this.centre = add(this.centre, scale(view.toward, dot(sub(on, this.centre), view.toward)));
+        shown = this.archInSlice(view, this.centre);
+      }
+      const box = boxOf(shown.flatMap(({ loops }) => loops.flat()));
+      if (box) this.centre = fromPicture(view, this.centre, box.x + box.width / 2, box.y + box.height / 2);
     },
     // What the slice shows of each part: [{part, loops}], loops in mm of the picture.
     archInSlice(view, centre) {

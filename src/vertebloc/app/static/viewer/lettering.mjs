@@ -69,11 +69,16 @@ export const lettering = {
     // Faces that look at the viewer, with their margins, in two columns beside the piece.
     pieceLabels(axes, at, piece, width, height, measure) {
       const faces = (this.scene.piece?.faces || []).filter((face) => dot(face.out, axes.toward) > 0.2);
-      return faces.map((face) => {
+      const opened = (this.scene.piece?.opened || []).map((one) => {
+        const on = at(one.at), wide = Math.max(...one.rows.map(measure)) + 8;
+        return { rows: one.rows, rank: 2, dot: on, shy: true, must: true, align: "left", colour: this.scene.piece.key.opened_hatch,
+          spots: besides(on, piece, wide, width, height - words.LINE_PX) };
+      });
+      return opened.concat(faces.map((face) => {
         const on = at(face.at);
         return { rows: [face.words], rank: face.cut ? 3 : 4, dot: on, shy: true, align: "left",
           spots: besides(on, piece, measure(face.words) + 8, width, height) };
-      });
+      }));
     },
     cutLabels(lines, toPixels, width) {
       const named = new Map();

@@ -9,12 +9,12 @@ const text = (x, y, said, anchor = "start") =>
 const box = (x, y, width, fill, more = "") =>
   `<rect x="${x}" y="${y}" width="${width}" height="13" style="fill:${fill};fill-opacity:1;stroke:#b9c6ca"${more}/>`;
 
-// piece: {key, opened: [{words}]} of the scene; returns {box, svg}.
+// piece: {key, opened} of the scene; returns {box, svg}.
 export function pieceKey({ key, opened }, said, height, measure) {
   const rows = [
     ...(key.wanted_mm > 0 ? [["url(#key-near)", key.wanted_words]] : []),
     ["url(#key-touched)", said.touched], [key.dissected, said.dissected],
-    ...opened.map((one) => ["url(#key-opened)", one.words]),
+    ...(opened.length ? [["url(#key-opened)", said.opened]] : []),
   ];
   const width = 2 * PAD + Math.max(BAR, measure(said.title), ...rows.map(([, row]) => SWATCH + 8 + measure(row)));
   const tall = 2 * PAD + LINE_PX * (3 + rows.length) + 4;

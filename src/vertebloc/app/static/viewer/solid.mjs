@@ -157,10 +157,11 @@ export class SolidDrawing {
     return { quaternion: turned, right: axis(1, 0, 0), up: axis(0, 1, 0), toward: axis(0, 0, 1) };
   }
 
-  draw(view, centre, mmPerPixel, width, height) {
+  // aside: how many pixels to the right of its middle the picture shows its centre
+  draw(view, centre, mmPerPixel, width, height, aside = 0) {
     this.renderer.setSize(width, height, false);
     const { quaternion, toward } = this.axes(view), camera = this.camera;
-    camera.left = (-width * mmPerPixel) / 2; camera.right = -camera.left;
+    camera.left = -(width / 2 + aside) * mmPerPixel; camera.right = (width / 2 - aside) * mmPerPixel;
     camera.top = (height * mmPerPixel) / 2; camera.bottom = -camera.top;
     camera.quaternion.copy(quaternion);
     camera.position.set(...centre).addScaledVector(new this.THREE.Vector3(...toward), 800);
