@@ -272,8 +272,8 @@ def _cut_entries(cut: str) -> Iterator[Entry]:
         yield Entry(
             (*table, "height_mm"),
             Number("height_mm"),
-            "Entry edge above the middle of the diseased body, in its own frame, mm; "
-            "negative: below",
+            "Entry edge above the MIDDLE of the diseased body, in its own frame, mm; "
+            "negative: below (pages and sheet say it from the neighbour's endplate)",
         )
         yield Entry(
             (*table, "tilt_deg"),

@@ -49,6 +49,7 @@ _HEAD = """\
 # Lines that begin with # are for people; one such as #height_mm = 0.0 is an entry out of use:
 # take its # away to use it. An entry that is left out or out of use takes its default.
 # mm = millimetres. Left and right are the patient's. Words go in "quotes".
+# Comments of your own are kept, above an entry or behind it, when the program writes it anew.
 # The program never writes over this file without keeping yours under its date and time.
 """
 _RIBS_HEAD = f"""\

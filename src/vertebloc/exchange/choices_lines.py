@@ -90,7 +90,7 @@ def find_lines(text: str) -> Lines:
     lines: Lines = {}
     table: tuple[str, ...] = ()
     counts: dict[tuple[str, ...], int] = {}
-    for line, statement in _statements(text):
+    for line, statement in statements(text):
         parsed = tomllib.loads(statement)
         if not statement.lstrip().startswith("["):
             for path in _paths(parsed):
@@ -126,7 +126,19 @@ def line_of(lines: Lines, path: tuple[str, ...]) -> int:
     return lines.get(path, 1)
 
 
-def _statements(text: str) -> Iterator[tuple[int, str]]:
+def statements(text: str) -> Iterator[tuple[int, str]]:
+    """Part a text that is TOML into its statements, without what stands between them.
+
+    Parameters
+    ----------
+    text : str
+        Content of the file; ``parse_toml`` accepts it.
+
+    Yields
+    ------
+    tuple of (int, str)
+        Line number from 1, and the statement with its comments and the end of its last line.
+    """
     start, held = 0, ""
     for number, row in enumerate(text.split("\n"), start=1):
         if not held:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import re
 
+from vertebloc.exchange.choices_comments import comments_of
+
 _TABLE = re.compile(r"^#?\[([^\[\]]+)\]\s*$")
 _REASON = re.compile(r"^# This value: (.+?)\s*$")
 _ENTRY = re.compile(r"^#?([A-Za-z_]+) = (.*)$")
@@ -29,7 +31,8 @@ def reasons_in(text: str) -> dict[str, tuple[str, str]]:
         elif match := _REASON.match(line):
             reason = match[1]
         elif (match := _ENTRY.match(line)) and reason:
-            found[f"{table}.{match[1]}" if table else match[1]] = (reason, match[2])
+            value, _ = comments_of(match[2])
+            found[f"{table}.{match[1]}" if table else match[1]] = (reason, value)
             reason = ""
     return found
 

@@ -12,6 +12,7 @@ from vertebloc.case.identity import Identity
 from vertebloc.case.provenance import Inputs
 from vertebloc.errors import InputError
 from vertebloc.exchange.case_folder import CaseFolder
+from vertebloc.exchange.choices_comments import with_comments
 from vertebloc.exchange.choices_file import read_choices, render_choices
 from vertebloc.exchange.choices_history import (
     ChoicesHistory,
@@ -228,6 +229,7 @@ class OpenCase:
         before = self._history.now.choices
         plain = render_choices(choices, {})
         text = render_choices(choices, reasons_that_hold(before, plain))
+        text = with_comments(before, text)
         self._save(self._history.with_change(what, text), what, choices)
 
     def undo(self) -> str:
