@@ -33,7 +33,8 @@ OURS = {
         r"|planning-sheet(-without-identity)?\.pdf|\.(aside|choices)-.*"
         r"|(identity|series)-[0-9a-f]{8,64}\.json"
         r"|(images|contours|results|sheets)/[a-z]+-[0-9a-f]{8,64}[./].*"
-        r"|(images|contours|results|sheets)/\.aside-.*"
+        r"|(images|contours|results|sheets|cache)/\.aside-.*"
+        r"|cache/measured-[0-9a-f]{16}\.bin"
     ),
 }
 

@@ -28,6 +28,7 @@ from vertebloc.space.grids import Volume
 from vertebloc.space.surfaces import TriangleSurface
 from vertebloc.workflow.clock import read_clock
 from vertebloc.workflow.compute_plan import Prepared, plan_prepared, prepare_plan
+from vertebloc.workflow.kept_measures import keep_measures, key_of_measures
 from vertebloc.workflow.load_case import (
     Restamper,
     load_choices,
@@ -87,8 +88,10 @@ def plan_case(
     choices = load_choices(case)
     inputs = case.inputs(choices)
     say("reading the case")
+    key = key_of_measures(case, choices)
     contours = load_contours(case)
     prepared = prepare_plan(contours, choices, say)
+    keep_measures(case, choices, key, prepared)
     say("placing the cuts")
     plan, document = plan_prepared(prepared, choices, inputs)
     say("drawing the sheet")

@@ -6,11 +6,9 @@ that neither waits for the other and a page never freezes.
 
 from __future__ import annotations
 
-import copyreg
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
-from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -29,16 +27,9 @@ from vertebloc.resection.placing import place_body_cuts, place_cuts
 from vertebloc.resection.plan import measure_bone_faces
 from vertebloc.space.frames import Side
 from vertebloc.workflow.compute_plan import Prepared, plan_prepared, prepare_plan
+from vertebloc.workflow.kept_measures import find_measures, keep_measures, key_of_measures
 from vertebloc.workflow.load_case import load_contours
 from vertebloc.workflow.saying import say_nothing
-
-
-def _frozen(mapping: dict[Any, Any]) -> MappingProxyType[Any, Any]:
-    return MappingProxyType(mapping)
-
-
-#: frozen mappings travel between processes as what they hold
-copyreg.pickle(MappingProxyType, lambda mapping: (_frozen, (dict(mapping),)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +56,7 @@ _KEPT = _Kept()
 
 
 def prepare_case(case_dir: Path, choices: Choices) -> Prepared:
-    """Read the contours and measure what no cut changes; kept for ``plan_kept``.
+    """Measure what no cut changes, or find it as measured before; kept for ``plan_kept``.
 
     Parameters
     ----------
@@ -84,9 +75,14 @@ def prepare_case(case_dir: Path, choices: Choices) -> Prepared:
     InputError
         If the contours do not suffice.
     """
-    if _KEPT.contours is None:
-        _KEPT.contours = load_contours(CaseFolder.open(case_dir))
-    prepared = prepare_plan(_KEPT.contours, choices, say_nothing)
+    case = CaseFolder.open(case_dir)
+    key = key_of_measures(case, choices)
+    prepared = find_measures(case, key)
+    if prepared is None:
+        if _KEPT.contours is None:
+            _KEPT.contours = load_contours(case)
+        prepared = prepare_plan(_KEPT.contours, choices, say_nothing)
+        keep_measures(case, choices, key, prepared)
     keep(prepared)
     return prepared
 
