@@ -328,6 +328,12 @@ class Desk:
         return self.pictures == empty_view()
 
     @property
+    def why_no_plan(self) -> str:
+        """One line; empty while it is only not there yet."""
+        lacks = self.case is not None and not self.case.has_contours
+        return words.NO_CONTOURS if lacks and not self.error else self.error
+
+    @property
     def choices(self) -> Choices:
         """The team's choices as they are now."""
         return self.case.choices if self.case is not None else Choices()

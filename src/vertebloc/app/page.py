@@ -177,6 +177,9 @@ class Window:
     @ui.refreshable_method
     def _side(self) -> None:
         self._bars()
+        if self.desk.is_empty:  # on every page: whoever comes by an address finds the way in
+            show_verb(words.TRY_MADE_UP, self.desk.try_made_up, main=True,
+                      able=not self.desk.doing)  # fmt: skip
         PAGES[self.question].show_side(self)
         for card in self.view.cards:
             show_card(card)

@@ -234,13 +234,25 @@ def show_paragraph(parts: Sequence[Part], changed: Callable[[str, str], Any]) ->
     ui.html
         The paragraph.
     """
-    shown = show_markup(f'<p class="answer plan">{" ".join(map(_part, parts))}</p>')
+    shown = show_markup(f'<p class="answer plan">{_lines(parts)}</p>')
     shown.on(
         "change",
         lambda event: changed(str(event.args[0]), str(event.args[1])),
         js_handler="(event) => emit(event.target.dataset.part, event.target.value)",
     )
     return shown
+
+
+def _lines(parts: Sequence[Part]) -> str:
+    """A line for each thing that is decided, its first word in bold."""
+    lines = [""]
+    for part in parts:
+        if isinstance(part, Words) and part.begins:
+            lines.append(f"<b>{escape(part.words)}</b>")
+        else:
+            joint = "" if isinstance(part, Words) and part.words[:1] in ",;." else " "
+            lines[-1] += joint + _part(part)
+    return "".join(f'<span class="line">{line}</span>' for line in lines if line)
 
 
 def show_fields(parts: Sequence[Part], changed: Callable[[str, str], Any]) -> ui.html:

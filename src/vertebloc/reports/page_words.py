@@ -207,17 +207,17 @@ def bars_note(wanted_mm: float, hand: str) -> str:
     )
 
 
-PARAGRAPH_START = "Cut"
-ARCH_OUT = "Cut both pedicles of {level} and take its arch out to the back"
+#: What each line of the plan is about.
+LINE_CUTS, LINE_ARCH, LINE_RIBS, LINE_KEEP = "Cuts", "Arch", "Ribs", "Keep"
+ARCH_OUT = "cut both pedicles of {level} and take its arch out to the back"
 
 
 def out_together(levels: str) -> str:
     """Which bodies come out as one piece."""
-    return f"Take {levels} out in one piece."
+    return f"take {levels} out in one piece,"
 
 
-OPEN_ARCH = "; open the arch of {level} on the"
-KEEP_MARGIN = "; keep"
+OPEN_ARCH = "open {level} on the"
 STAND_AT = "to tumour at every bone face; you stand at"
 PART_LABELS = {
     "open_side": "side on which the arch is opened",
@@ -231,14 +231,15 @@ PART_LABELS = {
 }
 TILTED = ", tilted"
 ROLLED = ", rolled"
-ONE_PLANE = ", both halves in one plane"
 HALVES_CHOICE = (
     ("apart", "halves apart"),
     ("left", "both as the left half"),
     ("right", "both as the right half"),
 )
 RIB_OVER = "over"
-OTHER_RIB = "; another rib to give up:"
+BETWEEN = ";"
+OTHER_RIB = "give up another:"
+OTHER_RIB_LABEL = "another rib to give up"
 NO_OTHER_RIB = "none"
 RIB_FATES = {"by rule": "{fate} (by rule)", "kept": "kept", "removed": "removed with its head",
              "head on piece": "cut to the side, head left on the piece"}  # fmt: skip
@@ -246,17 +247,17 @@ RIB_FATES = {"by rule": "{fate} (by rule)", "kept": "kept", "removed": "removed 
 
 def cut_through(neighbour: str, *, first: bool) -> str:
     """Start of the words on a cut through a neighbour's body."""
-    return f"through {neighbour}" if first else f"and through {neighbour}"
+    return f"{'' if first else '; '}through {neighbour}"
 
 
 def cut_in_disc(above: str, below: str, *, first: bool) -> str:
     """Start of the words on a cut through a disc."""
-    return f"{'' if first else 'and '}through the disc {above}/{below} at"
+    return f"{'' if first else '; '}through the disc {above}/{below} at"
 
 
 def cut_in_own_body(level: str, *, first: bool) -> str:
     """Start of the words on a cut through the diseased body itself."""
-    return f"{'' if first else 'and '}through {level} itself at"
+    return f"{'' if first else '; '}through {level} itself at"
 
 
 def past_endplate(which: str) -> str:
@@ -284,12 +285,15 @@ def by_rule(side: str) -> str:
 
 def nibble(parts: str) -> str:
     """What is taken piecemeal."""
-    return f", nibble away {parts}"
+    return f"nibble away {parts}"
+
+
+NIBBLE_ALL = "nibble away all of its arch"
 
 
 def rib_is(name: str) -> str:
     """Start of the words on one rib."""
-    return f"; {name}:"
+    return name.replace(" rib of ", " ")
 
 
 def part_label(which: str, side: str) -> str:

@@ -15,7 +15,7 @@ from vertebloc.reports.answer import nibbled_in_words
 from vertebloc.reports.plan_parts import Choice, Number, Part, Words, read_number, read_word
 from vertebloc.resection.cuts import PAST_ENDPLATE_MM, heights_between
 from vertebloc.resection.kinds import SAGITTAL_CUT
-from vertebloc.resection.model import Kind, ResectionPlan, RibFate
+from vertebloc.resection.model import BoneFate, Kind, ResectionPlan, RibFate
 from vertebloc.resection.solids import ResectionSolids
 from vertebloc.space.frames import Side
 
@@ -80,7 +80,7 @@ def plan_ground(anatomy: Anatomy, solids: ResectionSolids) -> PlanGround:
 def plan_paragraph(
     choices: Choices, placements: Placements, ground: PlanGround, plan: ResectionPlan
 ) -> tuple[Part, ...]:
-    """Write the plan's acts as a paragraph.
+    """Write the plan's acts in a few lines: cuts, arch, ribs, what is kept.
 
     Parameters
     ----------
@@ -96,26 +96,21 @@ def plan_paragraph(
     Returns
     -------
     tuple of Part
-        In reading order.
+        In reading order. What is as usual is not said: halves in one plane, no roll, a rib's
+        length by rule. What can be changed can be changed all the same.
     """
+    parts: list[Part] = [Words(words.LINE_CUTS, begins=True)]
     if plan.kind is Kind.ARCH_ONLY:
-        parts: list[Part] = [Words(words.ARCH_OUT.format(level=ground.level))]
+        parts.append(Words(words.ARCH_OUT.format(level=ground.level)))
+        nibbled = _nibbled(plan)
+        parts += [Words(words.BETWEEN), *nibbled] if nibbled else []
     else:
-        parts = [*_what_comes_out(choices, plan), Words(words.PARAGRAPH_START)]
+        parts += _what_comes_out(choices, plan)
         for which in ("cranial", "caudal"):
             parts += _cut(which, placements[which], ground)
-        parts.append(Words(words.OPEN_ARCH.format(level=ground.level)))
-        parts.append(Choice(
-            part="open_side", label=words.PART_LABELS["open_side"],
-            value=choices.arch.open_side.value,
-            allowed=((OpenSide.BY_RULE.value, words.by_rule(plan.open_side.value)),
-                     ("left", "left"), ("right", "right")),
-        ))  # fmt: skip
-    nibbled = [text.the(part) for part in nibbled_in_words(plan)]
-    if nibbled:
-        parts.append(Words(words.nibble(text.listed(nibbled))))
+        parts += _arch(choices, ground, plan)
     parts += _ribs(choices, plan)
-    parts.append(Words(words.KEEP_MARGIN))
+    parts.append(Words(words.LINE_KEEP, begins=True))
     parts.append(_number_part("wanted_margin", words.PART_LABELS["wanted_margin"],
                               choices.wanted_margin_mm))  # fmt: skip
     parts.append(Words(words.STAND_AT))
@@ -126,13 +121,39 @@ def plan_paragraph(
     return (*parts, Words("."))
 
 
+def _arch(choices: Choices, ground: PlanGround, plan: ResectionPlan) -> list[Part]:
+    """Where the arch is opened, and what is nibbled away."""
+    opened = Choice(
+        part="open_side", label=words.PART_LABELS["open_side"],
+        value=choices.arch.open_side.value,
+        allowed=((OpenSide.BY_RULE.value, words.by_rule(plan.open_side.value)),
+                 ("left", "left"), ("right", "right")),
+    )  # fmt: skip
+    said = _nibbled(plan)
+    return [
+        Words(words.LINE_ARCH, begins=True),
+        Words(words.OPEN_ARCH.format(level=ground.level)),
+        opened,
+        *([Words(words.BETWEEN), *said] if said else []),
+    ]
+
+
+def _nibbled(plan: ResectionPlan) -> list[Part]:
+    """Bone that is taken piecemeal; all of the arch in one word."""
+    if all(fate is BoneFate.PIECEMEAL for fate in plan.bone_fates.values()):
+        return [Words(words.NIBBLE_ALL)]
+    nibbled = [text.the(part) for part in nibbled_in_words(plan)]
+    return [Words(words.nibble(text.listed(nibbled)))] if nibbled else []
+
+
 def _what_comes_out(choices: Choices, plan: ResectionPlan) -> list[Part]:
     """Said where it is not one whole body."""
     if len(plan.levels) > 1:
         return [Words(words.out_together(text.listed([str(level) for level in plan.levels])))]
     for cut in plan.cuts:
         if cut.name == SAGITTAL_CUT:
-            return [Words(text.half_taken(str(plan.level), cut.side, choices.sagittal_cut_mm))]
+            half = text.half_taken(str(plan.level), cut.side, choices.sagittal_cut_mm)
+            return [Words(f"{half[:1].lower()}{half[1:].rstrip('.')},")]
     return []
 
 
@@ -150,8 +171,7 @@ def _cut(which: str, halves: Mapping[Side, HalfPlacement], ground: PlanGround) -
         for name in ("height_mm", "tilt_deg", "roll_deg")
     )
     if not apart:
-        said = _half(which, "both", left, ground, first=first)
-        return [*said, Words(words.ONE_PLANE)]
+        return _half(which, "both", left, ground, first=first)
     said = []
     for side, half in ((Side.LEFT, left), (Side.RIGHT, right)):
         begins = first and side is Side.LEFT
@@ -202,7 +222,7 @@ def _half(
 
 def _ribs(choices: Choices, plan: ResectionPlan) -> list[Part]:
     """Each rib that is given up, and how much of it; then those that could be."""
-    parts: list[Part] = []
+    parts: list[Part] = [Words(words.LINE_RIBS, begins=True)]
     others = [("", words.NO_OTHER_RIB)]
     for name, fate in plan.rib_fates.items():
         side, _, level = name.partition(" rib of ")
@@ -210,22 +230,23 @@ def _ribs(choices: Choices, plan: ResectionPlan) -> list[Part]:
         if fate is RibFate.KEPT and choice.fate is RibFateChoice.BY_RULE:
             others.append((f"{side}.{level}", name))
             continue
-        parts.append(Words(words.rib_is(name)))
+        between = [Words(words.BETWEEN)] if len(parts) > 1 else []
+        parts += [*between, Words(words.rib_is(name))]
         parts.append(Choice(
             part=f"rib.{side}.{level}.fate", label=f"{name}: {words.PART_LABELS['fate']}",
             value=choice.fate.value,
             allowed=tuple((one.value, words.RIB_FATES[one.value].format(fate=fate.value))
                           for one in RibFateChoice),
         ))  # fmt: skip
-        if fate is not RibFate.KEPT:
+        if fate is not RibFate.KEPT and choice.fate is not RibFateChoice.BY_RULE:
             parts.append(Words(words.RIB_OVER))
             label = f"{name}: {words.PART_LABELS['length']}"
             parts.append(_number_part(f"rib.{side}.{level}.length", label, choice.length_mm))
     if len(others) > 1:
-        parts.append(Words(words.OTHER_RIB))
-        parts.append(Choice(part="rib.add", label=words.OTHER_RIB.strip(" ;:"), value="",
+        parts += [*([Words(words.BETWEEN)] if len(parts) > 1 else []), Words(words.OTHER_RIB)]
+        parts.append(Choice(part="rib.add", label=words.OTHER_RIB_LABEL, value="",
                             allowed=tuple(others)))  # fmt: skip
-    return parts
+    return parts if len(parts) > 1 else []
 
 
 def with_changed_part(

@@ -17,6 +17,7 @@ class Words:
     """Plain words of the paragraph."""
 
     words: str
+    begins: bool = False  #: a word that begins a line, and says what the line is about
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

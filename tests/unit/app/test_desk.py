@@ -11,14 +11,24 @@ import time
 from concurrent.futures import ThreadPoolExecutor
 from types import SimpleNamespace
 
+import numpy as np
 import pytest
 
 from vertebloc.app.cards import bars_card, paragraph, strip
 from vertebloc.app.desk import Desk
-from vertebloc.app.pages import level
+from vertebloc.app.pages import cuts, level, spread
 from vertebloc.case.choice_words import Act
+from vertebloc.exchange.nifti import write_nifti
 from vertebloc.reports.acts_page import acts_warnings
 from vertebloc.reports.plan_parts import Words
+from vertebloc.space.grids import Grid, Volume
+from vertebloc.workflow import import_case
+
+
+def small_ct():
+    """A few voxels of air."""
+    grid = Grid.from_matrix((16, 16, 4), np.eye(4))
+    return Volume(grid, np.zeros(grid.shape, dtype=np.int16))
 
 
 @pytest.fixture(scope="module")
@@ -238,6 +248,24 @@ def test_an_empty_folder_offers_the_made_up_patient_and_makes_nothing(tmp_path, 
     assert desk.is_empty
     assert desk.error == ""
     assert not (tmp_path / "new").exists()
+
+
+def test_a_case_without_contours_is_not_said_to_be_measured(tmp_path, loop):
+    """It would stay so for ever: nothing is being measured."""
+    write_nifti(tmp_path / "ct.nii", small_ct())
+    import_case(tmp_path / "ct.nii", tmp_path / "case")
+    desk = Desk(tmp_path / "case")
+
+    async def start():
+        desk.start()
+        while desk.is_busy:
+            await asyncio.sleep(0.05)
+
+    loop.run_until_complete(start())
+    for page in (level, spread, cuts):
+        (said,) = page.view_of(desk).answer
+        assert said.words == "There is no plan: No contours yet: nothing can be measured."
+    desk.close()
 
 
 OTHER_PROGRAM = """

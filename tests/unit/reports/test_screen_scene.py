@@ -9,6 +9,7 @@ from vertebloc.anatomy.levels import Level
 from vertebloc.anatomy.model import Vertebra
 from vertebloc.case.choices import HalfPlacement
 from vertebloc.reports import screen_scene
+from vertebloc.reports.page_words import face_words, weakest_words
 from vertebloc.reports.screen_scene import (
     bare_scene,
     cut_marks,
@@ -18,6 +19,7 @@ from vertebloc.reports.screen_scene import (
     volume_meta,
     weakest_mark,
 )
+from vertebloc.reports.text import mm
 from vertebloc.resection.cuts import half_cut
 from vertebloc.resection.piece import Cuts
 from vertebloc.space.frames import Frame, Side
@@ -198,3 +200,11 @@ def test_marks_carry_the_numbers_that_were_chosen(tilt_deg: float, roll_deg: flo
 
 def test_no_face_no_weakest_place() -> None:
     assert weakest_mark(()) is None
+
+
+def test_the_picture_says_the_number_of_the_answer() -> None:
+    """Rounded once, from what is saved: 3.2501 is saved as 3.25 and said as 3.2 everywhere."""
+    assert (
+        weakest_words(3.2501, "here") == f"nearest: {mm(3.2501)}, here" == "nearest: 3.2 mm, here"
+    )
+    assert face_words(3.2501) == "3.2 mm to tumour"

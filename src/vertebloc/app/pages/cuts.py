@@ -17,15 +17,15 @@ def view_of(desk: Desk) -> PageView:
     """What the page says."""
     if desk.document:
         return cuts_view(desk.document)
-    return waiting_view(Question.CUTS, is_empty=desk.is_empty, error=desk.error)
+    return waiting_view(Question.CUTS, is_empty=desk.is_empty, error=desk.why_no_plan)
 
 
 def show_answer(window: WindowLike) -> None:
-    """The plan as a paragraph whose numbers can be changed, then what it comes to."""
+    """What the plan comes to, the gravest first; then the plan, whose numbers can be changed."""
+    show_sentences(window.view.answer)
     parts = paragraph(window.desk)
     if parts and window.holds:
         show_paragraph(parts, window.desk.change_part)
-    show_sentences(window.view.answer)
 
 
 def show_side(window: WindowLike) -> None:

@@ -36,7 +36,7 @@ def view_of(desk: Desk) -> PageView:
     if desk.document:
         view = level_view(desk.document)
         return replace(view, cards=(*view.cards, owners_card(desk.document["owners"])))
-    return waiting_view(Question.LEVEL, is_empty=desk.is_empty, error=desk.error)
+    return waiting_view(Question.LEVEL, is_empty=desk.is_empty, error=desk.why_no_plan)
 
 
 def show_answer(window: WindowLike) -> None:

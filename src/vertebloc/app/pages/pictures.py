@@ -27,14 +27,12 @@ def show_answer(window: WindowLike) -> None:
 
 
 def show_side(window: WindowLike) -> None:
-    """Without images, or without outlines on them: choose a series; or try everything at once."""
+    """Without images, or without outlines on them: choose a series."""
     desk = window.desk
     if not window.holds or (desk.case is not None and desk.case.has_contours):
         return
     if not desk.is_busy or desk.series.found is not None:
         _show_choosing(desk)
-    if desk.is_empty:
-        show_verb(words.TRY_MADE_UP, desk.try_made_up, main=True, able=not desk.doing)
 
 
 def _show_choosing(desk: Desk) -> None:

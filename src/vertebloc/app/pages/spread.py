@@ -13,7 +13,7 @@ def view_of(desk: Desk) -> PageView:
     """What the page says."""
     if desk.document:
         return spread_view(desk.document)
-    return waiting_view(Question.SPREAD, is_empty=desk.is_empty, error=desk.error)
+    return waiting_view(Question.SPREAD, is_empty=desk.is_empty, error=desk.why_no_plan)
 
 
 def show_answer(window: WindowLike) -> None:
