@@ -10,6 +10,7 @@ from typing import Any
 from vertebloc.app.changes import changed_choices
 from vertebloc.app.counting import Counting
 from vertebloc.app.drawings import draw_cards
+from vertebloc.app.hearing import Hearing, Listener
 from vertebloc.app.holding import Holding
 from vertebloc.app.series import SeriesChoice
 from vertebloc.app.wish import Wish
@@ -27,8 +28,6 @@ from vertebloc.workflow.case_pictures import describe_pictures
 from vertebloc.workflow.demo import make_case_of_demo
 from vertebloc.workflow.open_case import OpenCase
 from vertebloc.workflow.pulled_cut import read_halves
-
-Listener = Callable[[], None]
 
 
 class Desk:
@@ -50,10 +49,17 @@ class Desk:
         self.counting = Counting(lambda: self.case, self.change, self._refuse)
         self.holder = ""  #: the window that may change the case
         self.holding = Holding(lambda: self.case, lambda: self.is_busy, self._read_anew, self.tell)
-        self._listeners: dict[str, Listener] = {}
+        self._hearing = Hearing()
         self._starting: asyncio.Task[None] | None = None
 
-    def listen(self, window: str, heard: Listener) -> None:
+    def listen(
+        self,
+        window: str,
+        heard: Listener,
+        *,
+        doing: Listener | None = None,
+        planned: Listener | None = None,
+    ) -> None:
         """Have a window told of changes; the first window holds the case.
 
         Parameters
@@ -62,9 +68,11 @@ class Desk:
             The window's name.
         heard : callable
             Called after each change.
+        doing, planned : callable or None
+            As for ``Hearing.add``.
         """
-        self._listeners[window] = heard
-        if self.holder not in self._listeners:
+        self._hearing.add(window, heard, doing=doing, planned=planned)
+        if self.holder not in self._hearing:
             self.holder = window
 
     def leave(self, window: str) -> None:
@@ -75,10 +83,10 @@ class Desk:
         window : str
             Its name.
         """
-        self._listeners.pop(window, None)
+        self._hearing.drop(window)
         if self.holder == window:
             # the newest: an older one may be closed already and not yet found to be
-            self.holder = next(reversed(self._listeners), "")
+            self.holder = self._hearing.newest
             self.tell()
 
     def take(self, window: str) -> None:
@@ -116,8 +124,7 @@ class Desk:
 
     def tell(self) -> None:
         """Tell all windows that something changed."""
-        for heard in tuple(self._listeners.values()):
-            heard()
+        self._hearing.tell()
 
     def say(self, words: str) -> None:
         """Show what is being done now; empty: nothing any more.
@@ -128,7 +135,10 @@ class Desk:
             In a few words.
         """
         self.doing = words
-        self.tell()
+        if words and self.document is not None:
+            self._hearing.tell_doing()
+        else:
+            self.tell()
 
     def start(self) -> None:
         """Begin to read the case, once, unless it is read or being read."""
@@ -163,6 +173,7 @@ class Desk:
             planned = await self.case.replan()
             self.document, self.error = dict(planned.document), ""
             self._show_faces(planned.plan.faces, planned.cuts)
+            self._hearing.tell_planned()
             self.drawn = await asyncio.to_thread(draw_cards, self.case, planned)
         except VertBlocError as error:
             self.error = str(error)

@@ -41,13 +41,13 @@ class Window:
         self.id = client.id
         self.question = question
         self.picture = Picture(self)
-        desk.listen(self.id, self.refresh)
+        self._listen()
         client.on_disconnect(lambda: self._gone(client))
         client.on_connect(self._back)
 
     def _back(self) -> None:
         """The browser is connected, for the first time or again after a pause."""
-        self.desk.listen(self.id, self.refresh)
+        self._listen()
         self.refresh()
 
     def _gone(self, client: Client) -> None:
@@ -57,6 +57,12 @@ class Window:
         """
         if not client.has_socket_connection:
             self.desk.leave(self.id)
+
+    def _listen(self) -> None:
+        """Hear of changes; the picture fetches a new piece while its cards are still drawn."""
+        self.desk.listen(
+            self.id, self.refresh, doing=self.show_doing, planned=self.picture.refresh
+        )
 
     @property
     def holds(self) -> bool:
@@ -91,6 +97,11 @@ class Window:
         for part in (self._strip, self._ask, self._side, self._foot):
             part.refresh()
         self.picture.refresh()
+
+    def show_doing(self) -> None:
+        """Show what is being done, and nothing else anew."""
+        self._foot.refresh()
+        self.picture.show_pending()
 
     def show_bars(self) -> None:
         """Show the numbers of a drag, and nothing else anew."""

@@ -47,8 +47,14 @@ class Picture:
                 self._viewer.reload()
             self._shown = state
         self._viewer.set_standing(standing)
-        self._viewer.set_pending(bool(desk.doing) and desk.case.planned is not None)
+        self.show_pending()
         self._send()
+
+    def show_pending(self) -> None:
+        """Say whether what is shown is of the plan before."""
+        desk = self._window.desk
+        if self._viewer is not None and desk.case is not None:
+            self._viewer.set_pending(bool(desk.doing) and desk.case.planned is not None)
 
     def turn_to(self, question: Question) -> None:
         """Look as suits a question.

@@ -34,7 +34,7 @@ export default {
         <canvas ref="slice" v-show="!isSolid"></canvas>
         <canvas ref="solid" v-show="isSolid"></canvas>
         <canvas ref="flat" class="flat"></canvas>
-        <div v-if="pending" class="viewer-pending" role="status">{{ words.piece.pending }}</div>
+        <div v-if="pending || fetching" class="viewer-pending" role="status">{{ words.piece.pending }}</div>
         <svg ref="overlay" class="overlay" preserveAspectRatio="none"></svg>
         <button v-for="h in handles" :key="h.key" type="button" class="handle" :class="h.handle"
           :style="{ left: 100 * h.x + '%', top: 100 * h.y + '%' }" :aria-label="h.label" :data-handle="h.key"
@@ -45,7 +45,7 @@ export default {
   props: { sceneUrl: String, words: Object, standing: String, startLook: String },
   data() {
     return { look: this.startLook || "behind", marks: [], handles: [], loading: "", cutShown: "",
-      halvesTogether: true, pending: false, arch: [], brushing: false };
+      halvesTogether: true, pending: false, fetching: 0, arch: [], brushing: false };
   },
   async mounted() {
     window.vertebloc_viewer = () => this; // for tests and measuring
@@ -196,6 +196,8 @@ export default {
         tumour = this.boxOfKind("piece", axes, toPixels);
       } else if (solid) {
         tumour = this.boxOfKind("tumour", axes, toPixels);
+        const faces = this.marks.filter((mark) => mark.polygon_lps_mm?.length > 2);
+        contours.drawFaces(pen, faces, axes, centre, toPixels);
         lines = contours.bladesOf(this.marks, axes, centre, mmPerPixel);
         contours.drawBlades(pen, lines, toPixels);
       } else {
@@ -250,7 +252,6 @@ export default {
         }
         this.solidStale = false;
       }
-      this.solidDrawing.putFaces(this.marks);
       this.solidDrawing.showOnly(this.look === "piece");
       this.solidDrawing.draw(view, this.centre, this.mmPerPixel, width, height, aside);
     },
@@ -281,7 +282,7 @@ export default {
       this.draw();
     },
     async reload() {
-      this.fetching = (this.fetching || 0) + 1;
+      this.fetching += 1; // the old piece stays, and says so, until the new one is here
       try { await this.load(); } finally { this.fetching -= 1; }
     },
     setPending(pending) {

@@ -27,9 +27,19 @@ export function fromPicture(view, centre, x, y) {
   return add(centre, add(scale(view.right, x), scale(view.up, y)));
 }
 
-// Closed loops in which a plane cuts a triangle mesh, as picture coordinates.
+// Closed loops in which a plane cuts a triangle mesh, as picture coordinates; those of the slice
+// looked at last are kept: while a cut is pulled the slice stays.
 // positions: Float32Array of xyz, triangles: Uint32Array of corners.
 export function sectionLoops(mesh, view, centre) {
+  const key = [view.right, view.up, centre].join();
+  if (mesh.loopsOf !== key) {
+    mesh.loops = cutLoops(mesh, view, centre);
+    mesh.loopsOf = key;
+  }
+  return mesh.loops;
+}
+
+function cutLoops(mesh, view, centre) {
   const { positions, triangles } = mesh;
   const n = view.toward, offset = dot(n, centre);
   const count = positions.length / 3;

@@ -114,8 +114,13 @@ export class SliceDrawing {
     this.texFromLps = new Float32Array(tex_from_lps);
   }
 
+  // The same slice is not drawn twice: while a cut is pulled only what lies over it moves.
   draw(view, centre, mmPerPixel) {
     const gl = this.gl, { canvas } = this;
+    const wanted = [view.right, view.up, centre, mmPerPixel, this.windowHu, canvas.width, canvas.height].join();
+    if (wanted === this.shown && this.shownOf === this.texture) return;
+    this.shown = wanted;
+    this.shownOf = this.texture;
     gl.viewport(0, 0, canvas.width, canvas.height);
     gl.clearColor(0.071, 0.098, 0.114, 1);
     gl.clear(gl.COLOR_BUFFER_BIT);

@@ -66,7 +66,6 @@ export class SolidDrawing {
     this.scene = new THREE.Scene();
     this.camera = new THREE.OrthographicCamera(-1, 1, 1, -1, 0.1, 2000);
     this.parts = new Map();
-    this.faces = [];
     this.turn = new THREE.Quaternion();
   }
 
@@ -99,6 +98,7 @@ export class SolidDrawing {
     }
     this.parts.set(name, part);
     this.scene.add(part);
+    this.shown = "";
   }
 
   drop(name) {
@@ -108,36 +108,13 @@ export class SolidDrawing {
     part.children[0].geometry.dispose();
     for (const mesh of part.children) mesh.material.dispose();
     this.parts.delete(name);
-  }
-
-  // Flat faces of the cuts, tinted by their room to tumour, with a firm edge; seen through bone.
-  putFaces(marks) {
-    if (this.facesOf === marks) return;
-    this.facesOf = marks;
-    const THREE = this.THREE;
-    for (const old of this.faces) {
-      this.scene.remove(old);
-      old.geometry.dispose();
-      old.material.dispose();
-    }
-    this.faces = marks.filter((mark) => mark.polygon_lps_mm?.length > 2).flatMap((mark) => {
-      const points = mark.polygon_lps_mm.map((p) => new THREE.Vector3(...p));
-      const [x, y] = [mark.edge, mark.blade].map((axis) => new THREE.Vector3(...axis));
-      const flat = points.map((p) => new THREE.Vector2(p.dot(x), p.dot(y)));
-      const filled = new THREE.BufferGeometry().setFromPoints(points);
-      filled.setIndex(THREE.ShapeUtils.triangulateShape(flat, []).flat());
-      const over = { depthTest: false, depthWrite: false, transparent: true };
-      const tint = new THREE.MeshBasicMaterial({ color: mark.ink, opacity: 0.5, side: THREE.DoubleSide, ...over });
-      const edge = new THREE.LineBasicMaterial({ color: "#57c2b9", ...over });
-      return [new THREE.Mesh(filled, tint), new THREE.LineLoop(new THREE.BufferGeometry().setFromPoints(points), edge)];
-    });
-    this.faces.forEach((face) => { face.renderOrder = 5; this.scene.add(face); });
+    this.shown = "";
   }
 
   // All of it, or the free piece alone.
   showOnly(alone) {
     for (const part of this.parts.values()) part.visible = !alone || OF_PIECE.has(part.kind);
-    for (const face of this.faces) face.visible = !alone;
+    this.alone = alone;
   }
 
   turnBy(dx, dy) {
@@ -159,8 +136,11 @@ export class SolidDrawing {
 
   // aside: how many pixels to the right of its middle the picture shows its centre
   draw(view, centre, mmPerPixel, width, height, aside = 0) {
-    this.renderer.setSize(width, height, false);
     const { quaternion, toward } = this.axes(view), camera = this.camera;
+    const wanted = [...quaternion.toArray(), centre, mmPerPixel, width, height, aside, this.alone].join();
+    if (wanted === this.shown) return; // drawn by software this takes long: not for a cut that is pulled
+    this.shown = wanted;
+    this.renderer.setSize(width, height, false);
     camera.left = -(width / 2 + aside) * mmPerPixel; camera.right = (width / 2 - aside) * mmPerPixel;
     camera.top = (height * mmPerPixel) / 2; camera.bottom = -camera.top;
     camera.quaternion.copy(quaternion);
