@@ -148,3 +148,32 @@ test("from the side one half of each cut is shown: the slice's, in the midline t
   assert.deepEqual(sides(FROM_RIGHT, 6), ["left"]);
   assert.equal(shownHalves(two, FROM_LEFT, [0, 0, 0], "behind", FRAME).length, 2);
 });
+
+test("a place lies inside loops by the even-odd rule: a hole is outside", () => {
+  const square = (r) => [[-r, -r], [r, -r], [r, r], [-r, r]];
+  const loops = [square(10), square(4).reverse()];
+  const cases = [[7, 0, true], [0, 7, true], [0, 0, false], [3.9, -3.9, false], [11, 0, false], [-9.9, 9.9, true]];
+  for (const [x, y, expected] of cases) assert.equal(geometry.insideLoops(loops, x, y), expected, `${x}, ${y}`);
+});
+
+test("an open patch is cut in the straight line that the plane makes with it", () => {
+  // the square 0..10 by 0..10 at z = 0, in two triangles; cut at y = 4, seen along y
+  const patch = { positions: new Float32Array([0, 0, 0, 10, 0, 0, 10, 10, 0, 0, 10, 0]), triangles: new Uint32Array([0, 1, 2, 0, 2, 3]) };
+  const view = { right: [1, 0, 0], up: [0, 0, 1], toward: [0, -1, 0] };
+  const found = geometry.sectionSegments(patch, view, [0, 4, 0]);
+  const length = found.reduce((sum, [a, b]) => sum + Math.hypot(a[0] - b[0], a[1] - b[1]), 0);
+  assert.ok(Math.abs(length - 10) < 1e-6);
+  assert.ok(found.flat().every(([, y]) => Math.abs(y) < 1e-9));
+  assert.deepEqual(geometry.sectionSegments(patch, view, [0, 11, 0]), []);
+});
+
+test("loops are kept for the same slice only", () => {
+  const mesh = { positions: new Float32Array([0, 0, 0, 10, 0, 0, 0, 10, 0, 0, 0, 10]), triangles: new Uint32Array([0, 2, 1, 0, 1, 3, 0, 3, 2, 1, 2, 3]) };
+  const view = { right: [1, 0, 0], up: [0, 1, 0], toward: [0, 0, 1] };
+  const at = (z) => geometry.sectionLoops(mesh, view, [0, 0, z])[0];
+  const widest = (loop) => Math.max(...loop.map(([x]) => x));
+  assert.ok(Math.abs(widest(at(2)) - 8) < 1e-5); // the tetrahedron x + y + z <= 10
+  assert.equal(at(2), at(2));
+  assert.ok(Math.abs(widest(at(5)) - 5) < 1e-5);
+  assert.ok(Math.abs(widest(at(2)) - 8) < 1e-5);
+});
