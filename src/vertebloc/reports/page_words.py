@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from enum import Enum
 
-from vertebloc.reports import text
 from vertebloc.reports.bone_words import BRUSH_SLICE
 from vertebloc.reports.piece_words import VIEWER_PIECE
 
@@ -186,16 +185,6 @@ VIEWER = {
 def cut_words(level: str, disc: str) -> str:
     """What a cut is called in the picture."""
     return f"cut in the {disc}" if disc else f"cut in {level}"
-
-
-def weakest_words(margin_mm: float, place: str) -> str:
-    """The ring about the weakest place."""
-    return f"nearest: {text.mm(margin_mm)}, {place}"
-
-
-def face_words(margin_mm: float) -> str:
-    """The number on a face."""
-    return f"{text.mm(margin_mm)} to tumour"
 
 
 def bars_note(wanted_mm: float, hand: str) -> str:

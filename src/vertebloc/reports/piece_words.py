@@ -40,6 +40,16 @@ def tick(margin_mm: float) -> str:
     return f"{margin_mm:.0f}"
 
 
+def weakest_words(margin_mm: float, place: str) -> str:
+    """The ring about the weakest place."""
+    return f"nearest: {text.mm(margin_mm)}, {place}"
+
+
+def face_words(margin_mm: float) -> str:
+    """The number on a face."""
+    return f"{text.mm(margin_mm)} to tumour"
+
+
 #: What the picture says of the piece; handed to the browser with the rest.
 VIEWER_PIECE = {
     "title": KEY_TITLE,

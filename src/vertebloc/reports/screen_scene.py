@@ -10,7 +10,7 @@ import numpy as np
 from vertebloc.anatomy.levels import Level
 from vertebloc.anatomy.model import Anatomy, Vertebra
 from vertebloc.reports import page_words as words
-from vertebloc.reports import palette
+from vertebloc.reports import palette, piece_words
 from vertebloc.resection.model import FaceMargin, HalfCut
 from vertebloc.resection.piece import Cuts
 from vertebloc.resection.solids import ResectionSolids
@@ -320,7 +320,7 @@ def _mark(
             if face is not None and face.face is not None and len(lifted)
             else []
         ),
-        "margin_words": words.face_words(face.margin_mm) if face is not None else "",
+        "margin_words": piece_words.face_words(face.margin_mm) if face is not None else "",
         "ink": palette.room_colour(face.margin_mm, WIDEST_MM)
         if face is not None
         else palette.SOFT,
@@ -348,7 +348,7 @@ def weakest_mark(faces: Sequence[FaceMargin]) -> Mapping[str, Any] | None:
     return {
         "out": _list(face.lps_from_plane.axis(2)) if face is not None else None,
         "point": _list(weakest.weakest),
-        "words": words.weakest_words(weakest.margin_mm, weakest.weakest_in_words),
+        "words": piece_words.weakest_words(weakest.margin_mm, weakest.weakest_in_words),
     }
 
 

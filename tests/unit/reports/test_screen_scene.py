@@ -9,7 +9,7 @@ from vertebloc.anatomy.levels import Level
 from vertebloc.anatomy.model import Vertebra
 from vertebloc.case.choices import HalfPlacement
 from vertebloc.reports import screen_scene
-from vertebloc.reports.page_words import face_words, weakest_words
+from vertebloc.reports.piece_words import face_words, weakest_words
 from vertebloc.reports.screen_scene import (
     bare_scene,
     cut_marks,
