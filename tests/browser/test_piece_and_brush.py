@@ -51,6 +51,9 @@ def middle_of(page, handle):
     return box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
 
 
+PIECE = "window.vertebloc_viewer().parts.find((part) => part.kind === 'piece').url"
+
+
 def pull(page, handle, dx, dy=0):
     """Press on a handle, pull it in steps, read the bars on the way, let go."""
     x, y = middle_of(page, handle)
@@ -62,7 +65,12 @@ def pull(page, handle, dx, dy=0):
         "before => document.querySelector('.bars').textContent !== before",
         arg=bars, timeout=20_000,
     )  # fmt: skip
+    piece = page.evaluate(PIECE)
     page.mouse.up()
+    # until the new piece is in the picture, the picture says that it is the old one
+    page.wait_for_selector(".viewer-pending", timeout=10_000)
+    page.wait_for_selector(".viewer-pending", state="detached", timeout=60_000)
+    assert page.evaluate(PIECE) != piece
     settled(page)
 
 
