@@ -15,6 +15,7 @@ from rich.console import Console
 from rich.text import Text
 
 from vertebloc import __version__
+from vertebloc.cli.load_ahead import load_ahead
 from vertebloc.errors import InputError, VertBlocError
 
 app = typer.Typer(
@@ -227,6 +228,7 @@ def _has_screen() -> bool:
 
 def _serve(folder: Path, *, port: int, browse: bool) -> None:
     """Serve a case until Ctrl-C; the browser opens if there is a screen to show it on."""
+    load_ahead()
     from vertebloc.app import serve_case
 
     def opened(address: str) -> None:

@@ -53,9 +53,8 @@ class Workers:
             If the process was stopped, most often for want of memory.
         """
         if worker not in self._processes:
-            spawn = multiprocessing.get_context("spawn")
             self._processes[worker] = ProcessPoolExecutor(
-                max_workers=1, mp_context=spawn, initializer=_end_with_parent
+                max_workers=1, mp_context=_fresh_processes(), initializer=_end_with_parent
             )
         loop = asyncio.get_running_loop()
         try:
@@ -89,6 +88,12 @@ class Call:
     def __call__(self, *given: Any) -> Any:
         """Call it."""
         return self.function(*given, **self.named)
+
+
+def _fresh_processes() -> multiprocessing.context.BaseContext:
+    """Processes that begin with nothing of this one: its threads and locks are not copied."""
+    can = multiprocessing.get_all_start_methods()
+    return multiprocessing.get_context("forkserver" if "forkserver" in can else "spawn")
 
 
 def _end_with_parent() -> None:
