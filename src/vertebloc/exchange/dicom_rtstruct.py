@@ -119,26 +119,55 @@ def _mask(rings: list[NDArray[np.float64]], grid: Grid, where: str) -> BoxedMask
     step = np.cross(slices[:, 0], slices[:, 1])
     if np.linalg.norm(np.cross(step, normal)) < _SAME_PLANES * np.linalg.norm(step):
         return _mask_by_slices(rings, offsets, planes, normal, half, grid)
+    return _mask_across_slices(rings, offsets, planes, normal, half, grid)
+
+
+def _mask_across_slices(
+    rings: list[NDArray[np.float64]],
+    offsets: NDArray[np.float64],
+    planes: NDArray[np.float64],
+    normal: NDArray[np.float64],
+    half: float,
+    grid: Grid,
+) -> BoxedMask | None:
+    """The same for outlines in planes that cross the CT's slices."""
     across = np.linalg.svd(normal[None, :])[2][1:]  # two directions in the plane
-    inside = np.zeros(grid.shape, dtype=bool)
-    box, centres = _near(rings, grid, half)
-    height = centres @ normal
-    nearest = np.abs(height[:, None] - planes[None, :]).argmin(axis=1) if len(planes) < 3 else (
+    rows = np.vstack((normal, across)) @ grid.lps_from_ijk.matrix[:3]  # places from voxel indices
+    box = _near(rings, grid, half)
+    height = _along(rows[0], box).ravel()
+    nearest = np.zeros(len(height), dtype=np.int64) if len(planes) < 2 else (
         _nearest(planes, height)
     )  # fmt: skip
-    found = np.zeros(len(centres), dtype=bool)
-    near = np.abs(height - planes[nearest]) <= half * (1.0 + 1e-6)
-    flat = centres @ across.T
+    near = np.flatnonzero(np.abs(height - planes[nearest]) <= half * (1.0 + 1e-6))
+    near = near[np.argsort(nearest[near], kind="stable")]  # plane after plane
+    ends = np.searchsorted(nearest[near], np.arange(len(planes) + 1))
+    found = np.zeros(len(height), dtype=bool)
+    shape = tuple(r.stop - r.start for r in box)
     for number, plane in enumerate(planes):
-        here = np.flatnonzero(near & (nearest == number))
+        here = near[ends[number] : ends[number + 1]]
+        index = np.unravel_index(here, shape)
+        flat = np.stack(
+            [
+                sum(row[n] * (index[n] + box[n].start) for n in range(3)) + row[3]
+                for row in rows[1:]
+            ],
+            axis=1,
+        )
         own = [
             ring @ across.T
             for ring, offset in zip(rings, offsets, strict=True)
             if abs(offset - plane) <= _FLAT_MM
         ]
-        found[here] = fill_polygons(own, flat[here])
-    inside[box] = found.reshape(tuple(r.stop - r.start for r in box))
+        found[here] = fill_polygons(own, flat)
+    inside = np.zeros(grid.shape, dtype=bool)
+    inside[box] = found.reshape(shape)
     return boxed(inside)
+
+
+def _along(row: NDArray[np.float64], box: tuple[slice, slice, slice]) -> NDArray[np.float64]:
+    """A linear function of the voxel indices, all over a box."""
+    i, j, k = (row[n] * np.arange(box[n].start, box[n].stop) for n in range(3))
+    return np.asarray(row[3] + i[:, None, None] + j[None, :, None] + k[None, None, :])
 
 
 def _mask_by_slices(
@@ -198,16 +227,12 @@ def _nearest(planes: NDArray[np.float64], height: NDArray[np.float64]) -> NDArra
     return np.where(lower, below, above)
 
 
-def _near(
-    rings: list[NDArray[np.float64]], grid: Grid, half: float
-) -> tuple[tuple[slice, slice, slice], NDArray[np.float64]]:
-    """The box of voxels that the outlines reach, and those voxels' centres."""
+def _near(rings: list[NDArray[np.float64]], grid: Grid, half: float) -> tuple[slice, slice, slice]:
+    """The box of voxels that the outlines reach."""
     p = np.concatenate(rings)
     ends = np.array([[x, y, z] for x in (-1, 1) for y in (-1, 1) for z in (-1, 1)]) * half
     index = grid.lps_from_ijk.inverse.points((p[:, None, :] + ends).reshape(-1, 3))
     shape = np.array(grid.shape)
     low = np.clip(np.floor(index.min(axis=0)), 0, shape).astype(int)
     high = np.clip(np.ceil(index.max(axis=0)) + 1, low, shape).astype(int)
-    box = (slice(low[0], high[0]), slice(low[1], high[1]), slice(low[2], high[2]))
-    local = np.indices(tuple(high - low), dtype=np.float64).reshape(3, -1).T + low
-    return box, grid.lps_from_ijk.points(local) if len(local) else np.empty((0, 3))
+    return slice(low[0], high[0]), slice(low[1], high[1]), slice(low[2], high[2])

@@ -35,23 +35,42 @@ def fill_polygons(
     inside = np.zeros(len(points), dtype=bool)
     if not len(points):
         return inside
+    order = np.argsort(points[:, 1], kind="stable")
+    x, y = points[order].T
+    crossings = np.zeros(len(points), dtype=np.int64)
     for ring in rings:
-        low, high = ring.min(axis=0), ring.max(axis=0)
-        near = np.flatnonzero(np.all((points >= low) & (points <= high), axis=1))
-        start, end = ring, np.roll(ring, -1, axis=0)
-        swap = start[:, 1] > end[:, 1]
-        below, above = np.where(swap[:, None], end, start), np.where(swap[:, None], start, end)
-        rising = above[:, 1] > below[:, 1]
-        below, above = below[rising], above[rising]
-        slope = (above[:, 0] - below[:, 0]) / (above[:, 1] - below[:, 1])
-        step = max(1, _AT_ONCE // max(1, len(below)))
-        for first in range(0, len(near), step):
-            chosen = near[first : first + step]
-            x, y = points[chosen, 0][:, None], points[chosen, 1][:, None]
-            crosses = (below[:, 1] <= y) & (y < above[:, 1])
-            crosses &= x < below[:, 0] + slope * (y - below[:, 1])
-            inside[chosen] ^= crosses.sum(axis=1) % 2 == 1
+        _count_crossings(ring, x, y, crossings)
+    inside[order] = crossings % 2 == 1
     return inside
+
+
+def _count_crossings(
+    ring: NDArray[np.float64],
+    x: NDArray[np.float64],
+    y: NDArray[np.float64],
+    crossings: NDArray[np.int64],
+) -> None:
+    """Add how many edges lie to the right of each point; points come sorted by y.
+
+    An edge can only be crossed by points between its ends: a run of the sorted points.
+    """
+    start, end = ring, np.roll(ring, -1, axis=0)
+    swap = (start[:, 1] > end[:, 1])[:, None]
+    below, above = np.where(swap, end, start), np.where(swap, start, end)
+    rising = above[:, 1] > below[:, 1]
+    below, above = below[rising], above[rising]
+    slope = (above[:, 0] - below[:, 0]) / (above[:, 1] - below[:, 1])
+    first = np.searchsorted(y, below[:, 1], side="left")
+    count = np.searchsorted(y, above[:, 1], side="left") - first
+    done = np.concatenate(([0], np.cumsum(count)))
+    at = 0
+    while at < len(below):
+        to = max(at + 1, int(np.searchsorted(done, done[at] + _AT_ONCE, side="right")) - 1)
+        edge = np.repeat(np.arange(at, to), count[at:to])
+        point = first[edge] + np.arange(len(edge)) - (done[edge] - done[at])
+        right = x[point] < below[edge, 0] + slope[edge] * (y[point] - below[edge, 1])
+        crossings += np.bincount(point[right], minlength=len(crossings))
+        at = to
 
 
 def fill_pixels(rings: Sequence[NDArray[np.float64]], shape: tuple[int, int]) -> NDArray[np.bool_]:

@@ -358,6 +358,25 @@ def test_filling_by_rows_is_filling_point_by_point(rng: np.random.Generator) -> 
         assert 20 < by_rows.sum() < 23 * 19 - 20
 
 
+def test_filling_is_what_winding_angles_say(rng: np.random.Generator) -> None:
+    """Outside the code: the angle that a plain outline turns about a point is 0 or 360 degrees."""
+    angle = np.linspace(0.0, 2.0 * np.pi, 240, endpoint=False)
+    line = (20.0 + 6.0 * np.sin(5.0 * angle))[:, None] * np.column_stack(
+        (np.cos(angle), np.sin(angle))
+    )
+    p = rng.uniform(-30.0, 30.0, (3000, 2))
+    to = line[None] - p[:, None]
+    turn = np.arctan2(
+        to[..., 0] * np.roll(to[..., 1], -1, 1) - to[..., 1] * np.roll(to[..., 0], -1, 1),
+        (to * np.roll(to, -1, 1)).sum(axis=-1),
+    ).sum(axis=1)
+    found = fill_polygons([line], p)
+    assert np.array_equal(found, np.abs(turn) > np.pi) and 500 < found.sum() < 2500
+    # order, copies and chunks of points change nothing
+    assert np.array_equal(fill_polygons([line], p[::-1])[::-1], found)
+    assert not fill_polygons([line, line], p).any()
+
+
 @pytest.mark.parametrize("packed", [False, True])
 @pytest.mark.parametrize("kind", ["axial", "oblique", "left-handed"])
 def test_nrrd_written_by_simpleitk(kind: str, packed: bool, tmp_path: Path) -> None:
