@@ -37,6 +37,7 @@ TAGS = {
     "patient_position": 0x00185100,
     "study_uid": 0x0020000D,
     "series_uid": 0x0020000E,
+    "study_id": 0x00200010,
     "series_number": 0x00200011,
     "position": 0x00200032,
     "orientation": 0x00200037,
@@ -82,6 +83,7 @@ class ImageHeader:
     image_type: tuple[str, ...]
     identity: Identity
     study_uid: str
+    study_id: str
     series_uid: str
     frame_uid: str
     description: str
@@ -165,6 +167,7 @@ def read_header(raw: RawImage) -> ImageHeader:
         image_type=tuple(part.strip().upper() for part in words.text("image_type").split("\\")),
         identity=identity,
         study_uid=words.text("study_uid"),
+        study_id=words.text("study_id"),
         series_uid=words.text("series_uid"),
         frame_uid=words.text("frame_uid"),
         description=words.text("description"),

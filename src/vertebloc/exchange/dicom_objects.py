@@ -14,6 +14,8 @@ from vertebloc.errors import InputError
 from vertebloc.exchange.dicom_write import IMPLEMENTATION, identifier, person_name
 from vertebloc.space.frames import Side
 
+OWN_SCHEME = "99VERTEBLOC"  #: DICOM lets private code schemes begin with 99
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ObjectSettings:
@@ -24,6 +26,7 @@ class ObjectSettings:
     identity: Identity
     study_uid: str = ""  #: empty: a new one
     frame_of_reference_uid: str = ""  #: empty: a new one
+    study_id: str = ""  #: the study's short name
     author: str = ""  #: who answers for the outlines
 
     def completed(self) -> ObjectSettings:
@@ -95,14 +98,23 @@ def start_object(sop_class: UID, syntax: UID, modality: str, settings: ObjectSet
         "PatientSex": "",
         "StudyInstanceUID": settings.study_uid,
         "SeriesInstanceUID": identifier(seed, f"{modality} series"),
-        "StudyID": "",
+        "StudyID": settings.study_id,
         "SeriesNumber": 1,
         "InstanceNumber": 1,
+        "CodingSchemeIdentificationSequence": [_own_scheme()],
         "FrameOfReferenceUID": settings.frame_of_reference_uid,
         "PositionReferenceIndicator": "",
     }.items():
         setattr(dataset, keyword, value)
     return dataset
+
+
+def _own_scheme() -> Dataset:
+    """Whose the codes are that are not SNOMED CT's."""
+    item = Dataset()
+    item.CodingSchemeDesignator, item.CodingSchemeName = OWN_SCHEME, "words of vertebloc"
+    item.CodingSchemeResponsibleOrganization = "vertebloc"
+    return item
 
 
 def coded(value: str, meaning: str, scheme: str = "SCT") -> Dataset:
@@ -141,7 +153,7 @@ def type_of(contour: Contour) -> Dataset:
     known = contour.snomed
     if known is not None:
         return coded(known.value, known.meaning)
-    return coded(contour.structure.name[:16], contour.structure.value, "99VERTEBLOC")
+    return coded(contour.structure.name[:16], contour.structure.value, OWN_SCHEME)
 
 
 def category_of(contour: Contour) -> Dataset:

@@ -37,6 +37,7 @@ class ImportedSeries:
     left_out: tuple[str, ...]  #: what was left out, and why
     tolerated: tuple[str, ...]  #: what is odd but was read
     files: int  #: number of files the volume was read from
+    study_id: str = ""  #: the study's short name, as the scanner wrote it
 
 
 def read_dicom_folder(
@@ -83,6 +84,7 @@ def read_dicom_folder(
         identity=images[0].identity,
         series_uid=images[0].series_uid,
         study_uid=images[0].study_uid,
+        study_id=images[0].study_id,
         frame_of_reference_uid=images[0].frame_uid,
         description=images[0].description,
         kvp=images[0].kvp if len({image.kvp for image in images}) == 1 else None,

@@ -97,6 +97,7 @@ def _write(
         made_at=now,
         identity=load_identity(case),
         study_uid=str(facts.get("study_uid") or ""),
+        study_id=str(facts.get("study_id") or ""),
         frame_of_reference_uid=str(facts.get("frame_of_reference_uid") or ""),
     )
     if form is OutlineFormat.SEG:

@@ -192,6 +192,7 @@ def _put_images(change: Transaction, series: ImportedSeries, source: Path) -> No
         "source": source.name,
         "series_uid": series.series_uid,
         "study_uid": series.study_uid,
+        "study_id": series.study_id,
         "frame_of_reference_uid": series.frame_of_reference_uid,
         "description": series.description,
         "tube_voltage_kv": series.kvp,

@@ -90,6 +90,7 @@ def _facts(case: CaseFolder) -> dict[str, object]:
         "source": REMOVED,
         "series_uid": "",
         "study_uid": "",
+        "study_id": "",
         "frame_of_reference_uid": "",
         "description": REMOVED,
         "tube_voltage_kv": facts.get("tube_voltage_kv"),

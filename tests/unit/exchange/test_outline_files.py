@@ -43,6 +43,7 @@ SETTINGS = ObjectSettings(
     made_at=datetime(2026, 1, 5, 9, 30, tzinfo=UTC),
     identity=Identity(name="MADE-UP, 山田", number="M1", birth_date="1970-01-01"),
     study_uid="1.2.3",
+    study_id="S1",
     frame_of_reference_uid="1.2.3.4",
     author="MADE-UP^AUTHOR",
 )
@@ -134,6 +135,11 @@ def test_a_conformance_checker_finds_no_error(
     said = (done.stdout + done.stderr).splitlines()
     assert any("RTStructureSet" in line or "Segmentation" in line for line in said)
     assert [line for line in said if line.startswith("Error")] == []
+    # what it does not know is our own code scheme, which the file names; DICOM allows that
+    warned = [line for line in said if line.startswith("Warning")]
+    assert [line for line in warned if "<99VERTEBLOC>" not in line] == []
+    (scheme,) = pydicom.dcmread(path).CodingSchemeIdentificationSequence
+    assert scheme.CodingSchemeDesignator == "99VERTEBLOC"
 
 
 def test_segmentation_bits_are_what_pydicom_reads(
