@@ -36,7 +36,7 @@ def test_a_series_is_chosen_by_its_picture(browser, serving, tmp_path):
         page.keyboard.press("Tab")
         page.locator("[data-keep=series-look]").focus()
         page.keyboard.press("Enter")
-        page.wait_for_selector("text='thin slices'", timeout=WAIT)
+        page.wait_for_selector("text=thin slices", timeout=WAIT)
         pictures = page.locator(".one-series img")
         assert pictures.count() == 2
         assert pictures.first.evaluate("image => image.naturalWidth") > 20

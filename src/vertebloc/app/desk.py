@@ -25,6 +25,7 @@ from vertebloc.reports.screen_scene import (
 from vertebloc.resection import FaceKind, FaceMargin
 from vertebloc.resection.piece import Cuts
 from vertebloc.workflow.case_pictures import describe_pictures
+from vertebloc.workflow.compute_plan import same_resection
 from vertebloc.workflow.demo import make_case_of_demo
 from vertebloc.workflow.open_case import OpenCase
 from vertebloc.workflow.pulled_cut import read_halves
@@ -169,12 +170,14 @@ class Desk:
             return
         self.wish.forget()
         self.say(words.PLANNING)
+        before = self.case.planned
         try:
             planned = await self.case.replan()
             self.document, self.error = dict(planned.document), ""
             self._show_faces(planned.plan.faces, planned.cuts)
             self._hearing.tell_planned()
-            self.drawn = await asyncio.to_thread(draw_cards, self.case, planned)
+            if not (self.drawn and before and same_resection(before.choices, planned.choices)):
+                self.drawn = await asyncio.to_thread(draw_cards, self.case, planned)
         except VertBlocError as error:
             self.error = str(error)
         finally:

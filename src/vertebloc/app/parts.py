@@ -214,7 +214,10 @@ def _tell(shown: ui.html, changed: Callable[[str], Any]) -> ui.html:
     shown.on(
         "change",
         lambda event: changed(str(event.args)),
-        js_handler="(event) => emit(event.target.value)",
+        # a choice made by keys is told once the keys rest: "1" of "12 pairs" is no answer
+        js_handler="(event) => { const field = event.target; clearTimeout(field.wait); "
+        "const keyed = Date.now() - (field.keyed || 0) < 300; "
+        "field.wait = setTimeout(() => emit(field.value), keyed ? 800 : 0); }",
     )
     return shown
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from vertebloc.anatomy import describe_anatomy
@@ -13,6 +13,7 @@ from vertebloc.anatomy.levels import Level
 from vertebloc.anatomy.model import Anatomy
 from vertebloc.anatomy.owners import Owners, find_owners
 from vertebloc.case.choices import Choices
+from vertebloc.case.level_choice import LevelChoice
 from vertebloc.case.provenance import Inputs, canonical_bytes
 from vertebloc.case.short_code import short_code
 from vertebloc.errors import InputError
@@ -144,8 +145,31 @@ def _strand_surfaces(owners: Owners) -> dict[str, TriangleSurface]:
     return {kind: join_surfaces(each) for kind, each in tubes.items()}
 
 
+def same_resection(one: Choices, other: Choices) -> bool:
+    """Whether two choices cut alike: they differ at most in what is said about the level's count.
+
+    Parameters
+    ----------
+    one, other : Choices
+        The team's choices.
+
+    Returns
+    -------
+    bool
+        True if the piece and all that is measured on it are the same.
+    """
+    level = LevelChoice(diseased=other.level.diseased)
+    return one.level.diseased == other.level.diseased and replace(
+        one, level=level, other_counts=()
+    ) == replace(other, level=level, other_counts=())
+
+
 def plan_prepared(
-    prepared: Prepared, choices: Choices, inputs: Inputs, bones: BoneSolids | None = None
+    prepared: Prepared,
+    choices: Choices,
+    inputs: Inputs,
+    bones: BoneSolids | None = None,
+    plan: ResectionPlan | None = None,
 ) -> tuple[ResectionPlan, dict[str, Any]]:
     """Place the cuts and measure the piece.
 
@@ -159,6 +183,8 @@ def plan_prepared(
         Hashes of what went in.
     bones : BoneSolids or None
         The bones ready for cutting, if they are at hand already.
+    plan : ResectionPlan or None
+        The plan of choices that cut alike, if it is at hand already.
 
     Returns
     -------
@@ -174,7 +200,7 @@ def plan_prepared(
     """
     anatomy = prepared.anatomy
     said = team_assumptions(anatomy, choices, tract=prepared.has_tract)
-    plan = plan_resection(
+    plan = plan or plan_resection(
         anatomy=anatomy,
         solids=prepared.solids,
         choices=choices,

@@ -26,7 +26,12 @@ from vertebloc.resection.piece import BoneSolids, Cuts, prepare_bones
 from vertebloc.resection.placing import place_body_cuts, place_cuts
 from vertebloc.resection.plan import measure_bone_faces
 from vertebloc.space.frames import Side
-from vertebloc.workflow.compute_plan import Prepared, plan_prepared, prepare_plan
+from vertebloc.workflow.compute_plan import (
+    Prepared,
+    plan_prepared,
+    prepare_plan,
+    same_resection,
+)
 from vertebloc.workflow.kept_measures import find_measures, keep_measures, key_of_measures
 from vertebloc.workflow.load_case import load_contours
 from vertebloc.workflow.saying import say_nothing
@@ -50,6 +55,7 @@ class _Kept:
     bones: BoneSolids | None = None
     still: _Still | None = None
     choices: Choices | None = None
+    plan: tuple[Choices, ResectionPlan] | None = None  #: the latest, of which choices
 
 
 _KEPT = _Kept()
@@ -98,7 +104,7 @@ def keep(prepared: Prepared) -> None:
     vertebra = prepared.anatomy.vertebrae[prepared.level]
     _KEPT.prepared = prepared
     _KEPT.bones = prepare_bones(prepared.solids, vertebra)
-    _KEPT.still = _KEPT.choices = None
+    _KEPT.still = _KEPT.choices = _KEPT.plan = None
 
 
 def plan_kept(choices: Choices, inputs: Inputs) -> tuple[ResectionPlan, dict[str, Any]]:
@@ -122,7 +128,11 @@ def plan_kept(choices: Choices, inputs: Inputs) -> tuple[ResectionPlan, dict[str
         If the choices free no piece.
     """
     prepared, bones = _kept()
-    return plan_prepared(prepared, choices, inputs, bones)
+    known = _KEPT.plan
+    again = known[1] if known is not None and same_resection(known[0], choices) else None
+    plan, document = plan_prepared(prepared, choices, inputs, bones, again)
+    _KEPT.plan = (choices, plan)
+    return plan, document
 
 
 def measure_moved(

@@ -97,9 +97,10 @@ def _count(desk: Desk) -> None:
             partial(counting.type, part),
             keep=f"count-{part}",
         )
-    show_verb(words.CONFIRM, counting.confirm, main=True, keep="count-confirm")
-    if desk.choices.level.confirmed_by:
-        show_verb(words.WITHDRAW, counting.withdraw, keep="count-withdraw")
+    with ui.element("div").classes("verbs"):
+        show_verb(words.CONFIRM, counting.confirm, main=True, keep="count-confirm")
+        if desk.choices.level.confirmed_by:
+            show_verb(words.WITHDRAW, counting.withdraw, keep="count-withdraw")
 
 
 def _others(desk: Desk) -> None:

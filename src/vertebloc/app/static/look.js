@@ -82,6 +82,11 @@ document.addEventListener("change", (event) => {
   if (event.target.name === "brush") kept.brush = event.target.value;
 });
 
+// When a choice was last touched by a key: it may not be finished yet.
+document.addEventListener("keydown", (event) => {
+  if (event.target.matches?.("select")) event.target.keyed = Date.now();
+}, true);
+
 // Parts of the arch take the chosen fate when the pointer sweeps over them, or at Enter.
 const partAt = (x, y) => document.elementFromPoint(x, y)?.closest("[data-arch]");
 function tellSwept(svg, parts) {
