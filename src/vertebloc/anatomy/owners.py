@@ -44,11 +44,37 @@ class Owners:
     notes: tuple[str, ...]  #: what could not be found or modelled, one sentence each
 
     def root(self, level: Level, side: Side) -> Strand | None:
-        """The root of one level and side; None if it is neither drawn nor modelled."""
+        """The root of one level and side.
+
+        Parameters
+        ----------
+        level : Level
+            Of its number.
+        side : Side
+            Left or right of the patient.
+
+        Returns
+        -------
+        Strand or None
+            None if it is neither drawn nor modelled.
+        """
         return next((one for one in self.roots if one.key == (level, side)), None)
 
     def vessel(self, level: Level, side: Side) -> Strand | None:
-        """The segmental vessel of one level and side; None if there is none."""
+        """The segmental vessel of one level and side.
+
+        Parameters
+        ----------
+        level : Level
+            Of its number.
+        side : Side
+            Left or right of the patient.
+
+        Returns
+        -------
+        Strand or None
+            None if there is none.
+        """
         return next((one for one in self.segmental_vessels if one.key == (level, side)), None)
 
 
