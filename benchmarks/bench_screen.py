@@ -38,7 +38,11 @@ CHROMIUM = (
 # The clock starts in the page, when the move arrives there, and stops a frame after the bars of
 # the side changed: what the surgeon waits for. (The bars are made anew, never changed in place.)
 WATCH = """() => {
-  window.clock = { at: 0, taken: [] };
+  const clock = window.clock = { at: 0, taken: [], told: () => {} };
+  clock.until = (count) => new Promise((done) => {
+    clock.told = () => { if (clock.taken.length >= count) done(); };
+    clock.told();
+  });
   const bars = () => document.querySelector('aside.side .bars')?.textContent;
   let shown = bars();
   new MutationObserver(() => {
@@ -48,8 +52,10 @@ WATCH = """() => {
     const began = window.clock.at;
     if (!began) return;
     window.clock.at = 0;
-    requestAnimationFrame(() => setTimeout(() =>
-      window.clock.taken.push(performance.now() - began), 0));
+    requestAnimationFrame(() => setTimeout(() => {
+      window.clock.taken.push(performance.now() - began);
+      window.clock.told();
+    }, 0));
   }).observe(document.querySelector('aside.side'), { childList: true, subtree: true });
   document.addEventListener('pointermove', () => {
     if (window.armed) { window.armed = false; window.clock.at = performance.now(); }
@@ -68,8 +74,8 @@ RELEASE = """() => {
       const pending = Boolean(document.querySelector('.note.pending'));
       if (pending && !r.pending) r.pending = now;
       if (!r.piece && urls() !== piece) r.piece = now;
-      if (r.pending && !pending && r.piece && !r.done) { r.done = now; return; }
-      if (now < 60000) requestAnimationFrame(look);
+      if (r.pending && !pending && r.piece) { r.done = now; r.told?.(); return; }
+      setTimeout(look, 10);
     };
     look();
   }, { once: true, capture: true });
@@ -137,8 +143,7 @@ def drag_ms(page, times):
     for number in range(times + 5):
         page.evaluate("window.armed = true")
         page.mouse.move(x + 5 + (number * 7) % 23 + number / 60, y)
-        page.wait_for_function("n => window.clock.taken.length >= n", arg=number + 1,
-                               timeout=20_000, polling=5)  # fmt: skip
+        page.evaluate("count => window.clock.until(count)", number + 1)
         page.wait_for_timeout(40)
     spent_ms = 1e3 * (cpu_s() - began) / (times + 5)
     page.mouse.move(x, y)
@@ -161,8 +166,10 @@ def drop_ms(page, times):
         page.evaluate(RELEASE)
         began = cpu_s()
         page.mouse.up()
-        page.wait_for_function("() => window.release.done", timeout=60_000, polling=20)
-        found.append({**page.evaluate("window.release"), "cpu": 1e3 * (cpu_s() - began)})
+        page.evaluate("new Promise((r) => window.release.done ? r() : window.release.told = r)")
+        found.append(
+            {**page.evaluate("({...window.release, told: 0})"), "cpu": 1e3 * (cpu_s() - began)}
+        )
         page.wait_for_timeout(1200)
     return found[1:]
 
