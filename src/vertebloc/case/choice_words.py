@@ -131,6 +131,23 @@ class TractChoice(Enum):
     LEFT = "left"
 
 
+class FrontBefore(Enum):
+    """What was done in front of the spine before."""
+
+    NOT_SAID = "not said"
+    NONE = "none"
+    OPERATED = "operated"
+    IRRADIATED = "irradiated"
+    BOTH = "operated and irradiated"
+
+
+class FrontRelease(Enum):
+    """Whether the front is freed in a stage of its own before."""
+
+    NOT_PLANNED = "not planned"
+    STAGE_BEFORE = "stage before"
+
+
 class PlanningExtent(Enum):
     """The extent of tumour that is planned for."""
 

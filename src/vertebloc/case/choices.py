@@ -17,6 +17,8 @@ from vertebloc.case.choice_words import (
     BoneChoice,
     CuffSurface,
     DeliverySide,
+    FrontBefore,
+    FrontRelease,
     KindChoice,
     OpenSide,
     Placement,
@@ -38,6 +40,9 @@ ASSUMED_CONTOUR_ERROR_MM = 1.0
 #: Of a rib that is cut to the side, from its head outwards: past neck and angle of the joint.
 ASSUMED_RIB_LENGTH_MM = 35.0
 
+#: Along the body wall from the rib bed: a finger's length less what the wound takes of it.
+ASSUMED_FINGER_REACH_MM = 50.0
+
 #: More levels than this are never taken in one piece here.
 MOST_LEVELS = 3
 
@@ -46,6 +51,7 @@ MOST_LEVELS = 3
 LIMITS: Mapping[str, tuple[float, float]] = {
     "wanted_margin_mm": (0.0, 50.0),
     "kerf_mm": (0.0, 5.0),
+    "finger_reach_mm": (10.0, 150.0),
     "contour_error_mm": (0.0, 10.0),
     "height_mm": (-100.0, 100.0),
     "tilt_deg": (-45.0, 45.0),
@@ -239,6 +245,9 @@ class Choices(_Checked):
     ribs: Mapping[tuple[str, Side], RibChoice] = field(default_factory=dict)
     cuffs: Mapping[SoftFace, CuffChoice] = field(default_factory=dict)
     tract: TractChoice = TractChoice.WITH_PIECE
+    finger_reach_mm: float = ASSUMED_FINGER_REACH_MM  #: along the body wall, from the rib bed
+    front_before: FrontBefore = FrontBefore.NOT_SAID  #: surgery or radiation in front before
+    front_release: FrontRelease = FrontRelease.NOT_PLANNED
     sides: SidesChoice = field(default_factory=SidesChoice)
     acts_order: tuple[Act, ...] = ()  #: empty: by rule
     overrides: tuple[Override, ...] = ()
@@ -261,6 +270,7 @@ class Choices(_Checked):
         if twice:
             raise InputError(f"acts_order names {twice[0]!r} twice: name each act once")
         self._clean("wanted_margin_mm", "contour_error_mm", "kerf_mm", "sagittal_cut_mm")
+        self._clean("finger_reach_mm")
         object.__setattr__(self, "levels", tuple(self.levels))
         self._check_kind()
         named = {

@@ -15,6 +15,8 @@ from vertebloc.case.choice_words import (
     CountedFrom,
     CuffSurface,
     DeliverySide,
+    FrontBefore,
+    FrontRelease,
     KindChoice,
     OpenSide,
     Placement,
@@ -154,6 +156,7 @@ def _entries() -> Iterator[Entry]:
         "What happens to the biopsy tract in soft tissue; the tract in bone counts as tumour",
         "a tract is taken as tumour",
     )
+    yield from _front_entries(assumed)
     yield Entry(
         ("acts_order",),
         ListOf(Act),
@@ -161,6 +164,27 @@ def _entries() -> Iterator[Entry]:
         "the rule is printed with the plan",
     )
     yield from _table_entries()
+
+
+def _front_entries(assumed: str) -> Iterator[Entry]:
+    yield Entry(
+        ("finger_reach_mm",),
+        Number("finger_reach_mm"),
+        "How far your finger reaches along the body wall from the rib bed, mm",
+        assumed,
+    )
+    yield Entry(
+        ("front_before",),
+        OneOf(FrontBefore),
+        "Surgery or radiation in front of the spine before",
+        "only a person can say it; printed as not said",
+    )
+    yield Entry(
+        ("front_release",),
+        OneOf(FrontRelease),
+        "Whether the front is freed in a stage of its own before the one from behind",
+        "the plan says whether it is needed",
+    )
 
 
 def _kind_entries() -> Iterator[Entry]:
@@ -341,6 +365,9 @@ def values_of(choices: Choices) -> dict[Path, Value]:
         ("contour_error_mm",): choices.contour_error_mm,
         ("kerf_mm",): choices.kerf_mm,
         ("tract",): choices.tract,
+        ("finger_reach_mm",): choices.finger_reach_mm,
+        ("front_before",): choices.front_before,
+        ("front_release",): choices.front_release,
         ("acts_order",): choices.acts_order,
         ("level", "diseased"): choices.level.diseased,
         ("level", "confirmed_by"): choices.level.confirmed_by,
