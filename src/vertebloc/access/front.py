@@ -97,6 +97,7 @@ def judge_front(
         would_settle=words.would_settle(answer, stations, missing),
         stations=stations,
         not_outlined=absent,
+        finger_reach_mm=settings.finger_reach_mm,
         before=settings.before,
         stage=_stage(answer, stations, release),
         assumptions=settings.assumptions,

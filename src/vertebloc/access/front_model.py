@@ -140,6 +140,7 @@ class Front:
     would_settle: str  #: what would settle it; empty unless it cannot be told
     stations: tuple[Station, ...]
     not_outlined: tuple[str, ...]
+    finger_reach_mm: float
     before: FrontBefore
     stage: Stage | None
     assumptions: tuple[str, ...]

@@ -15,6 +15,8 @@ class Question(Enum):
     PICTURES = "Who is this, and which pictures?"
     LEVEL = "Which vertebra?"
     SPREAD = "How far has it grown?"
+    RING = "Where can the ring be opened?"
+    FRONT = "Can we get round the front?"
     CUTS = "Where do we cut?"
 
 

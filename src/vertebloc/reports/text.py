@@ -14,10 +14,7 @@ from vertebloc.published import Published
 from vertebloc.space.frames import Side
 
 #: Everything the answer must say it does not know, at its very end.
-NOT_COMPUTED = (
-    "whether the piece can be turned around the sac",
-    "whether the front can be reached",
-)
+NOT_COMPUTED = ("whether the piece can be turned around the sac",)
 
 
 NAME_UNKNOWN = "name not given"
@@ -308,7 +305,7 @@ def soft_crossed(face: str, deep_mm: float) -> str:
 
 def still_open() -> str:
     """What is not computed; always the answer's end."""
-    return f"Still open: {', and '.join(NOT_COMPUTED)}, is not yet computed."
+    return f"Still open: {', and '.join(NOT_COMPUTED)} is not yet computed."
 
 
 # ---- the sheet -----------------------------------------------------------------------------

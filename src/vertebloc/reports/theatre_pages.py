@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from functools import partial
 from typing import Any
 
 from vertebloc.case.choice_words import Act
 from vertebloc.reports import page_words as words
 from vertebloc.reports import text
+from vertebloc.reports.access_pages import access_pages
 from vertebloc.reports.acts_page import acts_rows, acts_sentence, acts_warnings, bail_out_rows
 from vertebloc.reports.depth_picture import depth_rows, depth_sentence
 from vertebloc.reports.sheet_pages import (
@@ -44,7 +46,8 @@ def further_pages(
     resection = document["resection"]
     if "depths" not in resection or "acts" not in resection:
         return ()
-    pages = [_carton(document, pictures)]
+    pages = list(access_pages(document, partial(_drawn, pictures)))
+    pages.append(_carton(document, pictures))
     if resection["depths"]:
         pages += _depths(document, pictures)
     return (*pages, *_acts(document))
@@ -127,6 +130,12 @@ def _act(row: Mapping[str, str]) -> str:
     if row["trouble"]:
         said.append(words.may_go_wrong(row["trouble"]))
     return " ".join(said)
+
+
+def _drawn(
+    pictures: Mapping[str, bytes], name: str, said: str, width_mm: float
+) -> SheetPicture | None:
+    return _picture(pictures, name, said, width_mm=width_mm)
 
 
 def _picture(

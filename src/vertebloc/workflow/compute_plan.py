@@ -18,6 +18,7 @@ from vertebloc.case.provenance import Inputs, canonical_bytes
 from vertebloc.case.short_code import short_code
 from vertebloc.errors import InputError
 from vertebloc.reports import PlanOrigin, plan_document
+from vertebloc.reports.access_document import add_access
 from vertebloc.reports.owners_words import owners_document
 from vertebloc.resection import ResectionPlan, ResectionSolids, collect_solids, plan_resection
 from vertebloc.resection.piece import BoneSolids
@@ -26,6 +27,12 @@ from vertebloc.space.tubes import join_surfaces, tube_surface
 from vertebloc.staging import Staging, StagingSettings, stage_tumour, tumour_side
 from vertebloc.staging.model import SideShare
 from vertebloc.workflow.clock import read_clock
+from vertebloc.workflow.measure_access import (
+    Access,
+    AccessGround,
+    measure_access,
+    prepare_access,
+)
 from vertebloc.workflow.saying import Say
 from vertebloc.workflow.team_words import has_tract, team_assumptions
 from vertebloc.workflow.tumour_checks import check_outline, check_place
@@ -46,6 +53,7 @@ class Prepared:
     solids: ResectionSolids
     staging: Staging
     tumour_side: SideShare
+    access: AccessGround
     has_tract: bool
     owners: Owners
     strands: Mapping[str, TriangleSurface]  #: roots and segmental vessels to draw, by kind
@@ -120,6 +128,8 @@ def prepare_plan(contours: ContourSet, choices: Choices, say: Say) -> Prepared:
         tumour_extent=solids.tumour_extent,
         settings=settings,
     )
+    say("unrolling the ring, looking at the front")
+    access = prepare_access(contours, anatomy, solids, choices.contour_error_mm)
     return Prepared(
         level=level,
         contour_error_mm=choices.contour_error_mm,
@@ -128,6 +138,7 @@ def prepare_plan(contours: ContourSet, choices: Choices, say: Say) -> Prepared:
         solids=solids,
         staging=staging,
         tumour_side=side,
+        access=access,
         has_tract=has_tract(contours),
         owners=owners,
         strands=_strand_surfaces(owners),
@@ -170,8 +181,8 @@ def plan_prepared(
     inputs: Inputs,
     bones: BoneSolids | None = None,
     plan: ResectionPlan | None = None,
-) -> tuple[ResectionPlan, dict[str, Any]]:
-    """Place the cuts and measure the piece.
+) -> tuple[ResectionPlan, dict[str, Any], Access]:
+    """Place the cuts and measure the piece, the ring and the front.
 
     Parameters
     ----------
@@ -188,8 +199,8 @@ def plan_prepared(
 
     Returns
     -------
-    tuple of (ResectionPlan, dict)
-        The plan, and the content of plan.json.
+    tuple of (ResectionPlan, dict, Access)
+        The plan, the content of plan.json, and ring and front for their pictures.
 
     Raises
     ------
@@ -207,6 +218,10 @@ def plan_prepared(
         level=prepared.level,
         bones=bones,
     )
+    access = measure_access(
+        prepared.access, anatomy, prepared.solids, prepared.staging, plan, choices
+    )
+    assumed = (*access.ring.assumptions, *access.front.assumptions)
     made_at, code = read_clock(), "-"
     for _ in range(2):  # once to know what the code stands for, once with the code in it
         origin = PlanOrigin(
@@ -214,7 +229,7 @@ def plan_prepared(
             code=code,
             inputs=inputs.as_dict(),
             sources=SOURCES,
-            assumptions=(*said, *prepared.notes, *anatomy.warnings),
+            assumptions=(*said, *assumed, *prepared.notes, *anatomy.warnings),
         )
         document = plan_document(
             plan=plan,
@@ -225,8 +240,9 @@ def plan_prepared(
             origin=origin,
         )
         document["owners"] = owners_document(prepared.owners)
+        document = add_access(document, access.ring, access.front)
         code = short_code(canonical_bytes(document, leave_out=NOT_IN_CODE))
-    return plan, document
+    return plan, document, access
 
 
 def _diseased(anatomy: Anatomy) -> Level:

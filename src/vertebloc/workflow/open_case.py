@@ -30,6 +30,7 @@ from vertebloc.workflow.case_hold import CaseHold
 from vertebloc.workflow.clock import read_clock
 from vertebloc.workflow.compute_plan import Prepared
 from vertebloc.workflow.load_case import Restamper, load_choices, load_ct, load_identity
+from vertebloc.workflow.measure_access import Access
 from vertebloc.workflow.plan_case import PlanReport, make_scene, save_plan
 from vertebloc.workflow.saying import Say, say_nothing
 from vertebloc.workflow.sheet_copy import renew_copy
@@ -48,6 +49,7 @@ class PlannedCase:
     choices: Choices
     inputs: Inputs
     cuts: Cuts
+    access: Access
 
 
 class OpenCase:
@@ -286,10 +288,17 @@ class OpenCase:
         if wish != self._wished and self.planned is not None:
             return self.planned
         inputs = self.folder.inputs(choices)
-        plan, document = await self._workers.ask("plans", planner.plan_kept, choices, inputs)
+        plan, document, access = await self._workers.ask(
+            "plans", planner.plan_kept, choices, inputs
+        )
         cuts = await self._workers.ask("drags", planner.place_now, choices)
         found = PlannedCase(
-            plan=plan, document=document, choices=choices, inputs=inputs, cuts=cuts
+            plan=plan,
+            document=document,
+            choices=choices,
+            inputs=inputs,
+            cuts=cuts,
+            access=access,
         )
         if wish == self._wished:
             self.planned = found
@@ -315,7 +324,11 @@ class OpenCase:
             )
         scene = make_scene(prepared, planned.plan, planned.choices, self.ct)
         return save_plan(
-            self.folder, dict(planned.document), scene, prepared, inputs=planned.inputs
+            self.folder,
+            dict(planned.document),
+            scene,
+            (prepared, planned.access),
+            inputs=planned.inputs,
         )
 
     def close(self) -> None:

@@ -17,10 +17,13 @@ from vertebloc.reports import (
     planning_pictures,
     published_hand_error,
 )
+from vertebloc.reports.access_pages import FRONT, OPENED_RING
 from vertebloc.reports.carton import unfold
 from vertebloc.reports.carton_layout import PAPER
 from vertebloc.reports.carton_svg import carton_svg
 from vertebloc.reports.depth_picture import depth_picture
+from vertebloc.reports.front_picture import front_picture_svg
+from vertebloc.reports.ring_picture import ring_picture_svg
 from vertebloc.reports.theatre_pages import CARTON, DEPTHS
 from vertebloc.resection import ResectionPlan
 from vertebloc.space.frames import Side
@@ -37,6 +40,7 @@ from vertebloc.workflow.load_case import (
     load_identity,
     print_sheet,
 )
+from vertebloc.workflow.measure_access import Access
 from vertebloc.workflow.saying import Say, say_nothing
 from vertebloc.workflow.sheet_copy import renew_copy
 
@@ -93,17 +97,18 @@ def plan_case(
     prepared = prepare_plan(contours, choices, say)
     keep_measures(case, choices, key, prepared)
     say("placing the cuts")
-    plan, document = plan_prepared(prepared, choices, inputs)
+    plan, document, access = plan_prepared(prepared, choices, inputs)
     say("drawing the sheet")
     scene = make_scene(prepared, plan, choices, load_ct(case))
-    return save_plan(case, document, scene, prepared, inputs=inputs, copy=without_identity)
+    measured = (prepared, access)
+    return save_plan(case, document, scene, measured, inputs=inputs, copy=without_identity)
 
 
 def save_plan(
     case: CaseFolder,
     document: dict[str, Any],
     scene: Scene,
-    prepared: Prepared,
+    measured: tuple[Prepared, Access],
     *,
     inputs: Inputs,
     copy: bool = False,
@@ -118,8 +123,8 @@ def save_plan(
         Content of plan.json.
     scene : Scene
         What the pictures are drawn from.
-    prepared : Prepared
-        Staging for the ring, the tumour's distances for the carton.
+    measured : tuple of (Prepared, Access)
+        Staging, the tumour's distances for the carton; ring and front.
     inputs : Inputs
         What it was computed from.
     copy : bool
@@ -135,8 +140,9 @@ def save_plan(
     InputError
         If the disk refuses.
     """
+    prepared, access = measured
     pictures = planning_pictures(scene, prepared.staging)
-    pictures |= _drawings(scene, prepared)
+    pictures |= _drawings(scene, prepared) | _access_drawings(scene, access)
     sheet = print_sheet(document, pictures, load_identity(case))
     saved = plan_json(document)
     now = read_clock()
@@ -162,6 +168,14 @@ def _drawings(scene: Scene, prepared: Prepared) -> dict[str, bytes]:
     return {
         CARTON: carton_svg(carton, PAPER).encode(),
         DEPTHS: depth_picture(scene.plan.depths, scene.vertebra).encode(),
+    }
+
+
+def _access_drawings(scene: Scene, access: Access) -> dict[str, bytes]:
+    """Ring and front, turned as the surgeon stands."""
+    return {
+        OPENED_RING: ring_picture_svg(access.ring, scene.standing).encode(),
+        FRONT: front_picture_svg(access.front).encode(),
     }
 
 

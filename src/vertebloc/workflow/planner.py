@@ -34,6 +34,7 @@ from vertebloc.workflow.compute_plan import (
 )
 from vertebloc.workflow.kept_measures import find_measures, keep_measures, key_of_measures
 from vertebloc.workflow.load_case import load_contours
+from vertebloc.workflow.measure_access import Access
 from vertebloc.workflow.saying import say_nothing
 
 
@@ -107,7 +108,7 @@ def keep(prepared: Prepared) -> None:
     _KEPT.still = _KEPT.choices = _KEPT.plan = None
 
 
-def plan_kept(choices: Choices, inputs: Inputs) -> tuple[ResectionPlan, dict[str, Any]]:
+def plan_kept(choices: Choices, inputs: Inputs) -> tuple[ResectionPlan, dict[str, Any], Access]:
     """Plan anew on what is kept.
 
     Parameters
@@ -119,8 +120,8 @@ def plan_kept(choices: Choices, inputs: Inputs) -> tuple[ResectionPlan, dict[str
 
     Returns
     -------
-    tuple of (ResectionPlan, dict)
-        The plan, and the content of plan.json.
+    tuple of (ResectionPlan, dict, Access)
+        The plan, the content of plan.json, ring and front.
 
     Raises
     ------
