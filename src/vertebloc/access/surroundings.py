@@ -212,7 +212,7 @@ def station_grounds(
         if len(mine) == 2:
             for share in _BETWEEN:
                 bone = sections.bone(_between(mine, share).frame(mine[0].blade))
-                name = f"plane {100 * share:.0f} % down between the cuts"
+                name = f"between the cuts, {100 * share:.0f} % down"
                 yield _ground(name, side, bone, sections, anatomy, vertebra, settings, tethers)
 
 

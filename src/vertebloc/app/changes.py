@@ -4,8 +4,15 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from vertebloc.case.choice_words import CountedFrom, RibPairs, Transitional
-from vertebloc.case.choices import Choices
+from vertebloc.case.choice_words import (
+    CountedFrom,
+    FrontBefore,
+    FrontRelease,
+    RibPairs,
+    Transitional,
+)
+from vertebloc.case.choices import LIMITS, Choices
+from vertebloc.errors import InputError
 from vertebloc.reports.bone_choices import BONE_PARTS, with_changed_bone
 from vertebloc.reports.plan_paragraph import plan_ground, with_changed_part
 from vertebloc.workflow.open_case import OpenCase
@@ -75,3 +82,39 @@ def changed_level(choices: Choices, part: str, value: str) -> Choices:
         return choices
     fresh = replace(now, confirmed_by="", confirmed_at="", count=0)
     return replace(choices, level=replace(fresh, **{part: said}))  # type: ignore[arg-type]
+
+
+def changed_front(choices: Choices, part: str, typed: str) -> Choices:
+    """Choices after something said about the front was changed.
+
+    Parameters
+    ----------
+    choices : Choices
+        As they were.
+    part : str
+        ``finger_reach``, ``before`` or ``release``.
+    typed : str
+        Its new value.
+
+    Returns
+    -------
+    Choices
+        As they shall be.
+
+    Raises
+    ------
+    InputError
+        If a length is no number, or not within its limits.
+    """
+    if part == "before":
+        return replace(choices, front_before=FrontBefore(typed))
+    if part == "release":
+        return replace(choices, front_release=FrontRelease(typed))
+    try:
+        reach = float(typed.replace(",", ".").removesuffix("mm"))
+    except ValueError as error:
+        low, high = LIMITS["finger_reach_mm"]
+        raise InputError(
+            f"finger reach is {typed!r}: use a number from {low:g} to {high:g} mm"
+        ) from error
+    return replace(choices, finger_reach_mm=reach)

@@ -9,7 +9,7 @@ from typing import Any
 
 from vertebloc.app.changes import changed_choices
 from vertebloc.app.counting import Counting
-from vertebloc.app.drawings import draw_cards
+from vertebloc.app.drawings import draw_cards, draw_large
 from vertebloc.app.hearing import Hearing, Listener
 from vertebloc.app.holding import Holding
 from vertebloc.app.series import SeriesChoice
@@ -18,6 +18,7 @@ from vertebloc.case.choices import Choices
 from vertebloc.errors import VertBlocError
 from vertebloc.reports import page_words as words
 from vertebloc.reports.page_views import Card, empty_view, print_header
+from vertebloc.reports.page_words import Question
 from vertebloc.reports.screen_scene import (
     cut_marks,
     weakest_mark,
@@ -43,6 +44,7 @@ class Desk:
         self.error = ""  #: one line: why the last step could not be done
         self.faces: tuple[FaceMargin, ...] = ()  #: as measured last, in a drag too
         self.drawn: tuple[Card, ...] = ()  #: cards that take time, of the last plan
+        self.large: Mapping[Question, str] = {}  #: drawings that are a page's one large picture
         self.marks: list[dict[str, Any]] = []
         self.weakest: Mapping[str, Any] | None = None
         self.wish = Wish(lambda: self.case, self.change, self._refuse)
@@ -121,6 +123,7 @@ class Desk:
         self.case.close()
         self.case, self.document, self.error = None, None, ""
         self.faces, self.drawn, self.marks, self.weakest = (), (), [], None
+        self.large = {}
         self.start()
 
     def tell(self) -> None:
@@ -178,6 +181,7 @@ class Desk:
             self._hearing.tell_planned()
             if not (self.drawn and before and same_resection(before.choices, planned.choices)):
                 self.drawn = await asyncio.to_thread(draw_cards, self.case, planned)
+                self.large = await asyncio.to_thread(draw_large, planned)
         except VertBlocError as error:
             self.error = str(error)
         finally:

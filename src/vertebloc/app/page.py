@@ -9,7 +9,7 @@ from nicegui import Client, ui
 
 from vertebloc.app.cards import bars_card, strip
 from vertebloc.app.desk import Desk
-from vertebloc.app.pages import cuts, level, pictures, spread
+from vertebloc.app.pages import cuts, front, level, pictures, ring, spread
 from vertebloc.app.parts import show_card, show_folded, show_markup, show_note, show_verb, show_why
 from vertebloc.app.picture import Picture
 from vertebloc.app.scene import SceneData
@@ -22,12 +22,16 @@ PAGES: dict[Question, Any] = {
     Question.PICTURES: pictures,
     Question.LEVEL: level,
     Question.SPREAD: spread,
+    Question.RING: ring,
+    Question.FRONT: front,
     Question.CUTS: cuts,
 }
 ADDRESS = {
     Question.PICTURES: "/",
     Question.LEVEL: "/level",
     Question.SPREAD: "/spread",
+    Question.RING: "/ring",
+    Question.FRONT: "/front",
     Question.CUTS: "/cuts",
 }
 HEAD = '<link rel="stylesheet" href="/look/look.css"><script src="/look/look.js" defer></script>'
@@ -86,6 +90,7 @@ class Window:
                 self._ask()
             with ui.element("section").classes("picture").props('aria-label="picture"'):
                 self.picture.show()
+                self._large()
             with ui.element("aside").classes("side"):
                 self._side()
             with ui.element("footer").classes("foot"):
@@ -94,7 +99,7 @@ class Window:
 
     def refresh(self) -> None:
         """Show the desk as it stands now."""
-        for part in (self._strip, self._ask, self._side, self._foot):
+        for part in (self._strip, self._ask, self._large, self._side, self._foot):
             part.refresh()
         self.picture.refresh()
 
@@ -177,6 +182,14 @@ class Window:
             show_markup(f'<div class="band">{escape(line)}</div>')
         PAGES[self.question].show_answer(self)
         show_why(why_of(self.question))
+
+    @ui.refreshable_method
+    def _large(self) -> None:
+        """A drawing that is the page's one large picture; it covers the slices."""
+        drawing = self.desk.large.get(self.question)
+        if drawing:
+            with ui.element("div").classes("large"):
+                show_markup(drawing)
 
     @ui.refreshable_method
     def _bars(self) -> None:

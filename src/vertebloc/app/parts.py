@@ -11,7 +11,7 @@ from nicegui import ui
 from vertebloc.reports import page_words as words
 from vertebloc.reports.page_views import Card, Sentence
 from vertebloc.reports.plan_parts import Choice, Part, Words
-from vertebloc.reports.why import Why
+from vertebloc.reports.why_entry import Why
 
 
 def show_markup(markup: str) -> ui.html:

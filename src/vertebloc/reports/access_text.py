@@ -37,7 +37,7 @@ RING_HEADINGS = ("side", "answer", "where", "width", "sac")
 FRONT_HEADINGS = ("plane", "side", "way", "answer", "nearest")
 LEFT_SIDE, RIGHT_SIDE = "patient's LEFT", "patient's RIGHT"
 BODY, SAC_WORD = "body", "sac"
-RING_PARTS = ("pedicle", "facet", "lamina", "spinous process", "lamina", "facet", "pedicle")
+RING_PARTS = ("pedicle", "facet", "lamina", "midline", "lamina", "facet", "pedicle")
 #: middles of those parts, degrees from the back, positive to the left
 RING_PARTS_DEG = (105.0, 75.0, 45.0, 0.0, -45.0, -75.0, -105.0)
 OPENING, LEAST_WORD, NO_OPENING = "opening", "least contaminated", "no tumour-free opening"
@@ -201,3 +201,73 @@ def stage_words(stage: Mapping[str, Any]) -> str:
     return text.sentence(
         f"{stage['approach']}: {'; '.join(stage['acts'])}. Frees: {', '.join(stage['frees'])}"
     )
+
+
+def opening_row(opening: Mapping[str, Any]) -> str:
+    """Answer and width of one opening, for a row."""
+    return text.joined_by_dot(answer_words(opening["answer"]), short_width(opening))
+
+
+def short_width(opening: Mapping[str, Any]) -> str:
+    """The width against the sac in few words."""
+    if "sac_mm" not in opening:
+        return ""
+    if opening["nothing_in_the_way"]:
+        return "nothing in the way"
+    return f"{text.mm(opening['width_mm'])}, sac {text.mm(opening['sac_mm'])}"
+
+
+def least_rows(least: Mapping[str, Any]) -> tuple[tuple[str, str], ...]:
+    """The least contaminated opening, as rows."""
+    return (
+        ("side", least["side"]),
+        ("tumour crossed", f"{least['tumour_crossed_mm2']:.0f} mm²"),
+        ("tumour between its banks", text.percent(least["share_between"])),
+        ("planned margin", least["margin_class"]),
+    )
+
+
+def about_the_sac(ring: Mapping[str, Any]) -> str:
+    """Which outline the sac's size comes from."""
+    if ring["sac_is_outlined"]:
+        return text.sentence(f"Angles about the {ring['angles_about']}")
+    return text.sentence(
+        f"The sac is not outlined: the {ring['sac_size_from']} stands for it; the sac is no wider "
+        "than the bony canal"
+    )
+
+
+def nearest_rows(planes: Sequence[Mapping[str, Any]]) -> tuple[tuple[str, str], ...]:
+    """Each structure where it lies nearest to the wall: its gap, and tumour on it."""
+    found: dict[str, Mapping[str, Any]] = {}
+    held: dict[str, float] = {}
+    for plane in planes:
+        for one in plane["structures"]:
+            name = one["name"]
+            if name not in found or one["gap_mm"] < found[name]["gap_mm"]:
+                found[name] = one
+            held[name] = max(held.get(name, 0.0), one.get("tumour_contact_deg", 0.0))
+    order = sorted(found.values(), key=lambda one: one["gap_mm"])
+    return tuple((one["name"], _gap_row(one["gap_mm"], held[one["name"]])) for one in order)
+
+
+def _gap_row(gap_mm: float, held_deg: float) -> str:
+    return text.mm(gap_mm) + (f", tumour on {held_deg:.0f}°" if held_deg >= 0.5 else "")
+
+
+def assumed_reach(reach_mm: float) -> str:
+    """The finger's reach as a setting."""
+    return (
+        f"Finger reach {text.whole_mm(reach_mm)} along the wall from the rib bed (assumed: a "
+        "setting of the team)."
+    )
+
+
+def absent(names: Sequence[str]) -> str:
+    """Structures that nobody outlined."""
+    return f"Not outlined, so not looked at: {', '.join(names)}."
+
+
+def side_and_way(side: str, length_mm: float, reach_mm: float) -> str:
+    """Below a cross-section: whose side, and how long the way is there."""
+    return f"{side.upper()} {length_mm:.0f} mm of {reach_mm:.0f} mm"

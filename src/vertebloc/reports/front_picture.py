@@ -15,7 +15,7 @@ from vertebloc.reports import page_words, palette
 from vertebloc.space.frames import Side
 
 _MM = 5.0  #: drawing units a millimetre
-_HALF_MM, _BACK_MM, _FRONT_MM = 50.0, 12.0, 62.0
+_HALF_MM, _BACK_MM, _FRONT_MM = 45.0, 16.0, 56.0
 _TITLE, _FOOT, _GAP = 40.0, 44.0, 14.0
 _TEXT = 17
 #: Left out of the drawing: they are large, and what matters of them is a number.
@@ -103,8 +103,6 @@ def _panel(name: str, halves: dict[Side, Station], reach_mm: float) -> Iterator[
     for station in halves.values():
         yield from _way(station, reach_mm)
     yield from _names(halves)
-    for said, x in ((words.LEFT_SIDE, 70.0), (words.RIGHT_SIDE, wide - 75.0)):
-        yield _word(x, _TITLE + 16.0, said, palette.PALE, size=15)
     yield _word(wide / 2.0, _TITLE + 16.0, page_words.VIEWER["directions"]["back"], palette.PALE)  # type: ignore[index]
     y = _TITLE + high - 14.0
     yield _word(wide / 2.0, y, page_words.VIEWER["directions"]["front"], palette.PALE)  # type: ignore[index]
@@ -156,7 +154,7 @@ def _way(station: Station, reach_mm: float) -> Iterator[str]:
     yield f'<circle cx="{x:.1f}" cy="{y:.1f}" r="8" fill="{colour}"/>'
     wide = 2.0 * _HALF_MM * _MM
     below = _TITLE + (_BACK_MM + _FRONT_MM) * _MM + _FOOT / 2.0
-    said = f"{station.way.length_mm:.0f} mm of {reach_mm:.0f}"
+    said = words.side_and_way(station.side.value, station.way.length_mm, reach_mm)
     bold = station.is_cut and station.reach is not FrontAnswer.POSTERIOR
     at = 0.25 if station.side is Side.LEFT else 0.75
     ink = palette.TUMOUR if bold else palette.INK

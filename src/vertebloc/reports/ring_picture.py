@@ -17,7 +17,7 @@ from vertebloc.space.frames import Side
 from vertebloc.staging import Answer
 
 _DEG, _MM = 1.9, 11.0  #: drawing units a degree, and a millimetre of height
-_RIM = 92.0  #: around the ring, for words
+_RIM = 118.0  #: around the ring, for words
 _TEXT = 17
 
 #: Kinds of cells, from what is drawn first to what must not be hidden.
@@ -232,9 +232,9 @@ def _words(paper: _Paper) -> Iterator[str]:
     for name, angle in zip(words.RING_PARTS, words.RING_PARTS_DEG, strict=True):
         x, y = paper.beyond(angle, 18.0, head=True)
         yield _word(x, y, name, turn=_along(paper), size=14, colour=palette.SOFT)
-    x, y = paper.beyond(0.0, 52.0, head=True)
+    x, y = paper.beyond(0.0, 66.0, head=True)
     yield _word(x, y, page_words.HEAD)
-    x, y = paper.beyond(0.0, 70.0, head=False)
+    x, y = paper.beyond(0.0, 84.0, head=False)
     yield _word(x, y, page_words.FEET)
     heights = paper.ring.heights_mm
     middle = 0.5 * float(heights[0] + heights[-1])

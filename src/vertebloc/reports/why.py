@@ -2,25 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from vertebloc.published import margins
+from vertebloc.reports.access_why import FRONT_WHY, RING_WHY
 from vertebloc.reports.page_words import Question
+from vertebloc.reports.why_entry import Why
 from vertebloc.resection.allowance import SEARCHED_TO_DEG, SEARCHED_TO_MM
 from vertebloc.resection.cuts import CUT_RULE
 from vertebloc.resection.margin_map import PITCH_MM
 from vertebloc.space.accuracy import MEASURED
 from vertebloc.staging.model import StagingSettings
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Why:
-    """What stands behind one answer."""
-
-    title: str
-    formula: str
-    source: str
-    limits: str
 
 
 def why_of(question: Question) -> tuple[Why, ...]:
@@ -40,6 +30,8 @@ def why_of(question: Question) -> tuple[Why, ...]:
         Question.PICTURES: (_SIZES,),
         Question.LEVEL: (_LEVEL, _SIDES),
         Question.SPREAD: (_sectors(), _LAYERS),
+        Question.RING: RING_WHY,
+        Question.FRONT: FRONT_WHY,
         Question.CUTS: (
             _PLACES,
             _MARGIN,

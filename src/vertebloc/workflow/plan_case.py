@@ -173,10 +173,10 @@ def _drawings(scene: Scene, prepared: Prepared) -> dict[str, bytes]:
 
 def _access_drawings(scene: Scene, access: Access) -> dict[str, bytes]:
     """Ring and front, turned as the surgeon stands."""
-    return {
-        OPENED_RING: ring_picture_svg(access.ring, scene.standing).encode(),
-        FRONT: front_picture_svg(access.front).encode(),
-    }
+    drawn = {OPENED_RING: ring_picture_svg(access.ring, scene.standing).encode()}
+    if access.front.stations:
+        drawn[FRONT] = front_picture_svg(access.front).encode()
+    return drawn
 
 
 def make_scene(prepared: Prepared, plan: ResectionPlan, choices: Choices, ct: Volume) -> Scene:
