@@ -66,7 +66,8 @@ def decided_by(
         said.append(f"{' and '.join(missing)} not outlined")
     if said:
         return "; ".join(dict.fromkeys(said))
-    tight = max((one for one in stations if one.is_cut), key=lambda one: one.way.length_mm)
+    cuts = [one for one in stations if one.is_cut] or stations
+    tight = max(cuts, key=lambda one: one.way.length_mm)
     return (
         f"longest way: {tight.way.length_mm:.0f} mm of {settings.finger_reach_mm:.0f} mm "
         f"({where(tight)})"

@@ -56,7 +56,7 @@ def _ring(ring: Mapping[str, Any], draw: Draw) -> SheetPage:
         title=Question.RING.value,
         sentence=" ".join(said),
         must_not_be_overlooked=ring["answer"] != "yes" or bool(ring["disagreements"]),
-        picture=draw(OPENED_RING, words.RING_NOTE, 120.0),
+        picture=draw(OPENED_RING, words.RING_NOTE, 175.0),
         table=SheetTable(headings=words.RING_HEADINGS, rows=rows),
     )
 

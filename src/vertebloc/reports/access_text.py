@@ -268,6 +268,11 @@ def absent(names: Sequence[str]) -> str:
     return f"Not outlined, so not looked at: {', '.join(names)}."
 
 
-def side_and_way(side: str, length_mm: float, reach_mm: float) -> str:
+def side_and_way(side: str, length_mm: float) -> str:
     """Below a cross-section: whose side, and how long the way is there."""
-    return f"{side.upper()} {length_mm:.0f} mm of {reach_mm:.0f} mm"
+    return f"{side.upper()} {text.whole_mm(length_mm)}"
+
+
+def reach_of(reach_mm: float) -> str:
+    """Below it: how far a finger reaches."""
+    return f"reach {text.whole_mm(reach_mm)}"

@@ -15,9 +15,9 @@ from vertebloc.reports import page_words, palette
 from vertebloc.space.frames import Side
 
 _MM = 5.0  #: drawing units a millimetre
-_HALF_MM, _BACK_MM, _FRONT_MM = 45.0, 16.0, 56.0
-_TITLE, _FOOT, _GAP = 40.0, 44.0, 14.0
-_TEXT = 17
+_HALF_MM, _BACK_MM, _FRONT_MM = 42.0, 18.0, 60.0
+_TITLE, _FOOT, _GAP = 40.0, 62.0, 14.0
+_TEXT = 18
 #: Left out of the drawing: they are large, and what matters of them is a number.
 _NOT_DRAWN = ("pleura",)
 _NAMED_WITHIN_MM = 25.0
@@ -107,7 +107,7 @@ def _panel(name: str, halves: dict[Side, Station], reach_mm: float) -> Iterator[
     y = _TITLE + high - 14.0
     yield _word(wide / 2.0, y, page_words.VIEWER["directions"]["front"], palette.PALE)  # type: ignore[index]
     yield f'<path d="M14 {y}h{10 * _MM:.0f}" stroke="{palette.PALE}" stroke-width="3"/>'
-    yield _word(14 + 5 * _MM, y - 14.0, words.HEIGHT_SCALE, palette.PALE, size=14)
+    yield _word(14 + 5 * _MM, y - 14.0, words.HEIGHT_SCALE, palette.PALE, size=17)
 
 
 def _areas(station: Station) -> Iterator[str]:
@@ -153,12 +153,15 @@ def _way(station: Station, reach_mm: float) -> Iterator[str]:
     x, y = _at(points[0], station.side)
     yield f'<circle cx="{x:.1f}" cy="{y:.1f}" r="8" fill="{colour}"/>'
     wide = 2.0 * _HALF_MM * _MM
-    below = _TITLE + (_BACK_MM + _FRONT_MM) * _MM + _FOOT / 2.0
-    said = words.side_and_way(station.side.value, station.way.length_mm, reach_mm)
-    bold = station.is_cut and station.reach is not FrontAnswer.POSTERIOR
-    at = 0.25 if station.side is Side.LEFT else 0.75
-    ink = palette.TUMOUR if bold else palette.INK
-    yield _word(at * wide, below, said, ink, size=20 if bold else _TEXT)
+    below = _TITLE + (_BACK_MM + _FRONT_MM) * _MM + 18.0
+    at = (0.25 if station.side is Side.LEFT else 0.75) * wide
+    yield _word(
+        at, below, words.side_and_way(station.side.value, station.way.length_mm), palette.INK
+    )
+    if station.answer is not FrontAnswer.POSTERIOR:
+        yield _word(at, below + 24.0, station.answer.value, palette.TUMOUR, 17)
+    else:
+        yield _word(at, below + 24.0, words.reach_of(reach_mm), palette.SOFT, 17)
 
 
 def _names(halves: dict[Side, Station]) -> Iterator[str]:
@@ -170,15 +173,18 @@ def _names(halves: dict[Side, Station]) -> Iterator[str]:
                 nearest[one.name] = min(
                     nearest.get(one.name, (np.inf, side)), (one.gap_mm, side), key=lambda n: n[0]
                 )
+    wide, low = 2.0 * _HALF_MM * _MM, _TITLE + (_BACK_MM + _FRONT_MM) * _MM - 64.0
+    placed = []
     for name, (gap, side) in nearest.items():
-        loops = halves[side].structures[name]
-        middle = np.concatenate(loops).mean(axis=0)
+        middle = np.concatenate(halves[side].structures[name]).mean(axis=0)
         x, y = _at(middle, side)
-        wide = 2.0 * _HALF_MM * _MM
-        low = _TITLE + (_BACK_MM + _FRONT_MM) * _MM - 40.0
         said = f"{name} {gap:.1f} mm"
         half = 0.31 * _TEXT * len(said)
-        yield _word(min(max(x, half), wide - half), min(y + 4.0, low), said, palette.BRIGHT, 15)
+        placed.append((min(y + 4.0, low), min(max(x, half), wide - half), said))
+    above = -np.inf
+    for y, x, said in sorted(placed):
+        above = max(y, above + 20.0)  # no word on another
+        yield _word(x, above, said, palette.BRIGHT, 17)
 
 
 def _word(x: float, y: float, said: str, colour: str, size: int = _TEXT) -> str:

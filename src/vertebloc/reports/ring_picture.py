@@ -16,9 +16,10 @@ from vertebloc.reports import page_words, palette
 from vertebloc.space.frames import Side
 from vertebloc.staging import Answer
 
-_DEG, _MM = 1.9, 11.0  #: drawing units a degree, and a millimetre of height
+#: Drawing units a degree, and a millimetre of height: lying, and head up.
+_LYING, _UPRIGHT = (1.5, 17.0), (2.2, 11.0)
 _RIM = 118.0  #: around the ring, for words
-_TEXT = 17
+_TEXT = 19
 
 #: Kinds of cells, from what is drawn first to what must not be hidden.
 _BONE, _NEAR, _TUMOUR, _TRACT = 1, 2, 3, 4
@@ -32,10 +33,16 @@ class _Paper:
     standing: Side | None
 
     @property
+    def scale(self) -> tuple[float, float]:
+        """Units a degree, and a millimetre."""
+        return _UPRIGHT if self.standing is None else _LYING
+
+    @property
     def span(self) -> tuple[float, float]:
         """Size of the unrolled ring, along the angles and along the heights."""
         heights = self.ring.heights_mm
-        return 360.0 * _DEG, (float(heights[0] - heights[-1]) + self.step) * _MM
+        degree, mm = self.scale
+        return 360.0 * degree, (float(heights[0] - heights[-1]) + self.step) * mm
 
     @property
     def step(self) -> float:
@@ -51,7 +58,8 @@ class _Paper:
     def at(self, angle_deg: float, height_mm: float) -> tuple[float, float]:
         """Place of an angle (positive: left) and a height (positive: head)."""
         top = float(self.ring.heights_mm[0]) + 0.5 * self.step
-        across, down = (180.0 - angle_deg) * _DEG, (top - height_mm) * _MM
+        degree, mm = self.scale
+        across, down = (180.0 - angle_deg) * degree, (top - height_mm) * mm
         along, high = self.span
         if self.standing is Side.LEFT:  # head to the left, the patient's left at the bottom
             return _RIM + down, _RIM + along - across
@@ -63,7 +71,7 @@ class _Paper:
         """A place so far outside the ring's head or feet edge, at an angle."""
         ends = float(self.ring.heights_mm[0]), float(self.ring.heights_mm[-1])
         edge = ends[0] + 0.5 * self.step if head else ends[1] - 0.5 * self.step
-        return self.at(angle_deg, edge + (off if head else -off) / _MM)
+        return self.at(angle_deg, edge + (off if head else -off) / self.scale[1])
 
     def box(self, first: float, last: float, low: float, high: float) -> str:
         """Attributes of a rectangle between two angles and two heights."""
@@ -231,7 +239,7 @@ def _along(paper: _Paper) -> int:
 def _words(paper: _Paper) -> Iterator[str]:
     for name, angle in zip(words.RING_PARTS, words.RING_PARTS_DEG, strict=True):
         x, y = paper.beyond(angle, 18.0, head=True)
-        yield _word(x, y, name, turn=_along(paper), size=14, colour=palette.SOFT)
+        yield _word(x, y, name, turn=_along(paper), size=18, colour=palette.SOFT)
     x, y = paper.beyond(0.0, 66.0, head=True)
     yield _word(x, y, page_words.HEAD)
     x, y = paper.beyond(0.0, 84.0, head=False)
@@ -239,18 +247,21 @@ def _words(paper: _Paper) -> Iterator[str]:
     heights = paper.ring.heights_mm
     middle = 0.5 * float(heights[0] + heights[-1])
     beside = 0 if paper.standing is not None else -90
-    off = 30.0 / _DEG
+    degree = paper.scale[0]
+    off = 30.0 / degree
     for angle, said in ((180.0 + off, words.LEFT_SIDE), (-180.0 - off, words.RIGHT_SIDE)):
         yield _word(*paper.at(angle, middle), said, turn=beside)
     ends = (
-        paper.at(-180.0 - 60.0 / _DEG, middle - 5.0),
-        paper.at(-180.0 - 60.0 / _DEG, middle + 5.0),
+        paper.at(-180.0 - 60.0 / degree, middle - 5.0),
+        paper.at(-180.0 - 60.0 / degree, middle + 5.0),
     )
     (x0, y0), (x1, y1) = ends
     yield (
         f'<path d="M{x0:.1f} {y0:.1f}L{x1:.1f} {y1:.1f}" stroke="{palette.INK}" stroke-width="4"/>'
     )
-    yield _word(*paper.at(-180.0 - 78.0 / _DEG, middle), words.HEIGHT_SCALE, turn=beside, size=14)
+    yield _word(
+        *paper.at(-180.0 - 78.0 / degree, middle), words.HEIGHT_SCALE, turn=beside, size=18
+    )
 
 
 def _word(  # noqa: PLR0913  a word has a place and a look
