@@ -255,7 +255,14 @@ def test_a_cut_moves_by_keyboard_alone_with_a_visible_focus(open_page):
 
 def test_every_page_is_reached_by_one_key(open_page):
     page = open_page("/")
-    for key, path in (("4", "/cuts"), ("2", "/level"), ("3", "/spread"), ("1", "/")):
+    for key, path in (
+        ("6", "/cuts"),
+        ("4", "/ring"),
+        ("5", "/front"),
+        ("2", "/level"),
+        ("3", "/spread"),
+        ("1", "/"),
+    ):
         page.locator("body").press(key)
         page.wait_for_selector(f"text={ADDRESSES[path]}", timeout=10_000)
         page.wait_for_function("path => location.pathname === path", arg=path, timeout=10_000)

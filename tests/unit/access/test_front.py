@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-import SimpleITK as sitk
+import SimpleITK
 from scipy.spatial import cKDTree
 
 from tests.unit.access.ring_scene import OBLIQUE, STRAIGHT
@@ -187,10 +187,10 @@ def test_distances_agree_with_a_distance_map(rng):
     grid = (np.arange(size) - size / 4) * pitch
     x, y = np.meshgrid(grid, grid)
     inside = (np.hypot(x, y) <= 6.0) | (np.hypot(x - 14.0, y - 3.0) <= 4.0)
-    image = sitk.GetImageFromArray(inside.astype(np.uint8))
+    image = SimpleITK.GetImageFromArray(inside.astype(np.uint8))
     image.SetSpacing((pitch, pitch))
-    field = sitk.GetArrayFromImage(
-        sitk.SignedMaurerDistanceMap(image, squaredDistance=False, useImageSpacing=True)
+    field = SimpleITK.GetArrayFromImage(
+        SimpleITK.SignedMaurerDistanceMap(image, squaredDistance=False, useImageSpacing=True)
     )
     pick = rng.integers(0, size, (400, 2))
     points = np.column_stack((grid[pick[:, 1]], grid[pick[:, 0]]))

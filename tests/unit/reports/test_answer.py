@@ -11,10 +11,7 @@ from vertebloc.anatomy.model import CountedFrom, LevelConfirmation
 from vertebloc.errors import InputError
 from vertebloc.resection.model import BoneFate, FaceKind, TumourLeft
 
-END = (
-    "whether the piece can be turned around the sac, and whether the front can be reached, "
-    "is not yet computed."
-)
+END = "whether the piece can be turned around the sac is not yet computed."
 
 
 def test_a_split_half_of_the_arch_is_nibbled_behind_its_cut(made_up: Any) -> None:
