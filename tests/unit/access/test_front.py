@@ -36,7 +36,7 @@ def ground(motion=STRAIGHT, *, side=Side.LEFT, tumour=(), structures=None, tethe
         name="cranial cut" if cut else "between the cuts", side=side, is_cut=cut,
         bone=face([circle(BODY_MM, (0.0, -BODY_MM))]), tumour=face(tumour),
         structures={name: face(loops) for name, loops in (structures or {}).items()},
-        rib_heads={f"{side.value} rib of T10": motion.points([side.sign * 30.0, -BODY_MM, 0.0])[0]},
+        rib_heads={"rib of T10": motion.points([side.sign * 30.0, -BODY_MM, 0.0])[0]},
         origin=motion.points([0.0, 0.0, 0.0])[0],
         outward=motion.vectors([side.sign * 1.0, 0.0, 0.0])[0],
         forward=motion.vectors([0.0, -1.0, 0.0])[0],
