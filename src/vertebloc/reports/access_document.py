@@ -85,6 +85,7 @@ def ring_document(ring: Ring) -> dict[str, Any]:
         "planned": ring.planned_words,
         "rules": ring.rule_words,
         "disagreements": list(ring.disagreements),
+        "assumed": list(ring.assumptions),
         "contour_error_mm": rounded(ring.map.settings.contour_error_mm, "contour error"),
     }  # fmt: skip
     if ring.least is not None:

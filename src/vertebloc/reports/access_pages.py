@@ -52,6 +52,7 @@ def _ring(ring: Mapping[str, Any], draw: Draw) -> SheetPage:
     )
     said = [ring["words"], *map(text.sentence, ring["disagreements"])]
     said.append(f"{words.RULES}: {text.sentence(ring['rules'])}")
+    said += ring["assumed"]
     return SheetPage(
         title=Question.RING.value,
         sentence=" ".join(said),
@@ -79,6 +80,7 @@ def _front(front: Mapping[str, Any], draw: Draw) -> SheetPage:
         said.append(f"{words.NOT_OUTLINED.capitalize()}: {', '.join(front['not_outlined'])}.")
     if "stage" in front:
         said.append(f"{words.STAGE}: {words.stage_words(front['stage'])}")
+    said += front["assumed"]
     return SheetPage(
         title=Question.FRONT.value,
         sentence=" ".join(one for one in said if one),

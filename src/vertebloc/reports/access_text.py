@@ -37,9 +37,9 @@ RING_HEADINGS = ("side", "answer", "where", "width", "sac")
 FRONT_HEADINGS = ("plane", "side", "way", "answer", "nearest")
 LEFT_SIDE, RIGHT_SIDE = "patient's LEFT", "patient's RIGHT"
 BODY, SAC_WORD = "body", "sac"
-RING_PARTS = ("pedicle", "facet", "lamina", "midline", "lamina", "facet", "pedicle")
+RING_PARTS = ("pedicle", "lamina", "midline", "lamina", "pedicle")
 #: middles of those parts, degrees from the back, positive to the left
-RING_PARTS_DEG = (105.0, 75.0, 45.0, 0.0, -45.0, -75.0, -105.0)
+RING_PARTS_DEG = (105.0, 50.0, 0.0, -50.0, -105.0)
 OPENING, LEAST_WORD, NO_OPENING = "opening", "least contaminated", "no tumour-free opening"
 HEIGHT_SCALE = "10 mm"
 

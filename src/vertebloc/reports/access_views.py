@@ -34,7 +34,7 @@ def ring_view(document: Mapping[str, Any]) -> PageView:
         cards.append(Card(title=words.LEAST, rows=words.least_rows(least)))
     cards.append(Card(title=words.RULES, note=text.sentence(ring["rules"])))
     foot = [Sentence(words.about_the_sac(ring), not ring["sac_is_outlined"])]
-    foot.append(Sentence(words.RING_NOTE, folded=True))
+    foot += [Sentence(one, folded=True) for one in (words.RING_NOTE, *ring["assumed"])]
     return PageView(
         question=Question.RING, answer=tuple(answer), cards=tuple(cards), foot=tuple(foot)
     )
@@ -71,7 +71,7 @@ def front_view(document: Mapping[str, Any]) -> PageView:
     answer = [Sentence(front["words"], front["answer"] != "posterior_alone")]
     if between:
         answer.append(Sentence(between))
-    foot.append(Sentence(words.FRONT_NOTE, folded=True))
+    foot += [Sentence(one, folded=True) for one in (words.FRONT_NOTE, *front["assumed"])]
     return PageView(
         question=Question.FRONT,
         answer=tuple(answer),

@@ -221,7 +221,6 @@ def plan_prepared(
     access = measure_access(
         prepared.access, anatomy, prepared.solids, prepared.staging, plan, choices
     )
-    assumed = (*access.ring.assumptions, *access.front.assumptions)
     made_at, code = read_clock(), "-"
     for _ in range(2):  # once to know what the code stands for, once with the code in it
         origin = PlanOrigin(
@@ -229,7 +228,7 @@ def plan_prepared(
             code=code,
             inputs=inputs.as_dict(),
             sources=SOURCES,
-            assumptions=(*said, *assumed, *prepared.notes, *anatomy.warnings),
+            assumptions=(*said, *prepared.notes, *anatomy.warnings),
         )
         document = plan_document(
             plan=plan,

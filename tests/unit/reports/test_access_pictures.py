@@ -1,4 +1,4 @@
-"""Ring and front drawn: turned with the side of standing, never mirrored; numbers where they are."""
+"""Ring and front drawn: turned with the side of standing, never mirrored."""
 
 import re
 from types import SimpleNamespace
@@ -20,7 +20,7 @@ from vertebloc.staging import Answer
 
 
 def ring(answer=Answer.YES, disagreements=()):
-    """Twenty heights, rays 5 degrees apart; tumour on the left at 90 to 110 degrees, near the head."""
+    """Twenty heights, rays 5 degrees apart; tumour on the left at 90 to 110 degrees."""
     angles = np.arange(-177.5, 180.0, 5.0)
     heights = np.arange(10.0, -10.0, -1.0)
     shape = (len(heights), len(angles))
