@@ -131,9 +131,9 @@ def plan_kept(choices: Choices, inputs: Inputs) -> tuple[ResectionPlan, dict[str
     prepared, bones = _kept()
     known = _KEPT.plan
     again = known[1] if known is not None and same_resection(known[0], choices) else None
-    plan, document = plan_prepared(prepared, choices, inputs, bones, again)
+    plan, document, access = plan_prepared(prepared, choices, inputs, bones, again)
     _KEPT.plan = (choices, plan)
-    return plan, document
+    return plan, document, access
 
 
 def measure_moved(
