@@ -104,7 +104,8 @@ def ring_picture_svg(ring: Ring, standing: Side | None) -> str:
     return "".join(
         (
             f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {wide:.0f} {tall:.0f}" '
-            f'role="img" class="unrolled" aria-label="{escape(page_words.Question.RING.value)}" '
+            f'role="img" class="unrolled" '
+            f'shape-rendering="crispEdges" aria-label="{escape(page_words.Question.RING.value)}" '
             'font-family="DejaVu Sans, sans-serif">',
             _patterns(),
             f'<rect width="{wide:.0f}" height="{tall:.0f}" fill="{palette.SHEET}"/>',
