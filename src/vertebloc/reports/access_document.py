@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from typing import Any
 
@@ -117,7 +118,7 @@ def _least(one: LeastContaminated) -> dict[str, Any]:
         "from_deg": rounded(one.first_deg, "least contaminated opening"),
         "to_deg": rounded(one.last_deg, "least contaminated opening"),
         "tumour_crossed_mm2": rounded(one.crossed_mm2, "tumour crossed"),
-        "share_between": rounded(one.between_share, "tumour between", FINE_DIGITS),
+        "area_fraction": rounded(one.between_share, "tumour between", FINE_DIGITS),
         "margin_class": one.margin_class,
         "place": one.place,
     }
@@ -170,7 +171,7 @@ def _station(one: Station) -> dict[str, Any]:
         "is_cut": one.is_cut,
         "begins_at": one.way.from_rib,
         "wall_mm": rounded(one.way.length_mm, name),
-        "wall_mm_per_mm_of_error": rounded(one.way.turn_rad, name),
+        "wall_turn_deg": rounded(math.degrees(one.way.turn_rad), name),
         "answer": one.answer.value.replace(" ", "_"),
         "structures": [_neighbour(n) for n in one.neighbours],
         "tethers": [_tether(t) for t in one.tethers],

@@ -222,7 +222,7 @@ def least_rows(least: Mapping[str, Any]) -> tuple[tuple[str, str], ...]:
     return (
         ("side", least["side"]),
         ("tumour crossed", f"{least['tumour_crossed_mm2']:.0f} mm²"),
-        ("tumour between its banks", text.percent(least["share_between"])),
+        ("tumour between its banks", text.percent(least["area_fraction"])),
         ("planned margin", least["margin_class"]),
     )
 
