@@ -1,8 +1,11 @@
 """Ring and front drawn: turned with the side of standing, never mirrored."""
 
+import json
 import re
+from pathlib import Path
 from types import SimpleNamespace
 
+import jsonschema
 import numpy as np
 import pytest
 
@@ -163,3 +166,13 @@ def test_least_contaminated_opening_in_words():
     words = ring_document(found)["words"]
     assert words.startswith("The ring cannot be opened without tumour. Least contaminated opening")
     assert "on the left" in words and "55 mm² of tumour" in words and "intralesional" in words
+
+
+@pytest.mark.parametrize("answer", tuple(Answer))
+def test_both_fit_the_schema(answer):
+    schema = json.loads((Path(__file__).parents[3] / "docs" / "plan.schema.json").read_text())
+    parts = {"ring": ring_document(ring(answer)), "front": front_document(front())}
+    for name, part in parts.items():
+        jsonschema.validate(json.loads(json.dumps(part)), schema["properties"][name])
+    with pytest.raises(jsonschema.ValidationError):
+        jsonschema.validate(parts["ring"] | {"answer": "maybe"}, schema["properties"]["ring"])
