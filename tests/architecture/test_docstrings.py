@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 SRC = Path(__file__).parents[2] / "src" / "vertebloc"
-ROOMS = ("anatomy", "made_up", "staging", "resection")
+ROOMS = ("anatomy", "outlining", "made_up", "staging", "resection")
 KEYS = set(
     re.findall(r"^@\w+\{([\w-]+),", (SRC / "published" / "sources.bib").read_text("utf-8"), re.M)
 )

@@ -9,9 +9,11 @@ from typing import Any
 
 from vertebloc.app.changes import changed_choices
 from vertebloc.app.counting import Counting
+from vertebloc.app.drawing_desk import DrawingDesk
 from vertebloc.app.drawings import draw_cards, draw_large
 from vertebloc.app.hearing import Hearing, Listener
 from vertebloc.app.holding import Holding
+from vertebloc.app.outline_verbs import OutlineVerbs
 from vertebloc.app.series import SeriesChoice
 from vertebloc.app.wish import Wish
 from vertebloc.case.choices import Choices
@@ -50,6 +52,8 @@ class Desk:
         self.wish = Wish(lambda: self.case, self.change, self._refuse)
         self.series = SeriesChoice(case_dir, self.say, self._refuse, self._images_arrived)
         self.counting = Counting(lambda: self.case, self.change, self._refuse)
+        self.outlines = DrawingDesk(lambda: self.case, self.tell, self._refuse)
+        self.verbs = OutlineVerbs(self.outlines, lambda: self.case, self._refuse)
         self.holder = ""  #: the window that may change the case
         self.holding = Holding(lambda: self.case, lambda: self.is_busy, self._read_anew, self.tell)
         self._hearing = Hearing()
@@ -355,13 +359,6 @@ class Desk:
     def choices(self) -> Choices:
         """The team's choices as they are now."""
         return self.case.choices if self.case is not None else Choices()
-
-    def level_names(self) -> list[tuple[str, str]]:
-        """The outlined vertebrae, to choose the diseased one from."""
-        prepared = self.case.prepared if self.case is not None else None
-        if prepared is None:
-            return []
-        return [(str(level), str(level)) for level in sorted(prepared.anatomy.vertebrae)]
 
     def person_words(self) -> str:
         """Who the person is, for the top of every page."""

@@ -14,7 +14,8 @@ from vertebloc.reports.page_views import Card
 from vertebloc.reports.page_words import Question
 from vertebloc.reports.ring_picture import ring_picture_svg
 from vertebloc.space.frames import Side
-from vertebloc.workflow.open_case import OpenCase, PlannedCase
+from vertebloc.workflow.open_case import OpenCase
+from vertebloc.workflow.planned_case import PlannedCase
 
 
 def draw_cards(case: OpenCase, planned: PlannedCase) -> tuple[Card, ...]:

@@ -5,14 +5,15 @@ from __future__ import annotations
 from html import escape
 from typing import Any
 
-from nicegui import Client, ui
+from nicegui import Client, background_tasks, ui
 
 from vertebloc.app.cards import bars_card, strip
 from vertebloc.app.desk import Desk
-from vertebloc.app.pages import cuts, front, level, pictures, ring, spread
+from vertebloc.app.pages import contours, cuts, front, level, pictures, ring, spread
 from vertebloc.app.parts import show_card, show_folded, show_markup, show_note, show_verb, show_why
 from vertebloc.app.picture import Picture
 from vertebloc.app.scene import SceneData
+from vertebloc.reports import outline_words
 from vertebloc.reports import page_words as words
 from vertebloc.reports.page_views import PageView
 from vertebloc.reports.page_words import Question
@@ -21,6 +22,7 @@ from vertebloc.reports.why import why_of
 PAGES: dict[Question, Any] = {
     Question.PICTURES: pictures,
     Question.LEVEL: level,
+    Question.CONTOURS: contours,
     Question.SPREAD: spread,
     Question.RING: ring,
     Question.FRONT: front,
@@ -29,6 +31,7 @@ PAGES: dict[Question, Any] = {
 ADDRESS = {
     Question.PICTURES: "/",
     Question.LEVEL: "/level",
+    Question.CONTOURS: "/contours",
     Question.SPREAD: "/spread",
     Question.RING: "/ring",
     Question.FRONT: "/front",
@@ -44,7 +47,7 @@ class Window:
         self.desk = desk
         self.id = client.id
         self.question = question
-        self.picture = Picture(self)
+        self._picture = Picture(self)
         self._listen()
         client.on_disconnect(lambda: self._gone(client))
         client.on_connect(self._back)
@@ -61,6 +64,12 @@ class Window:
         """
         if not client.has_socket_connection:
             self.desk.leave(self.id)
+            self.desk.outlines.leave(self.id)
+
+    @property
+    def picture(self) -> Picture:
+        """The one large picture."""
+        return self._picture
 
     def _listen(self) -> None:
         """Hear of changes; the picture fetches a new piece while its cards are still drawn."""
@@ -96,12 +105,19 @@ class Window:
             with ui.element("footer").classes("foot"):
                 self._foot()
         self.desk.start()
+        self._open_outlines()
 
     def refresh(self) -> None:
         """Show the desk as it stands now."""
         for part in (self._strip, self._ask, self._large, self._side, self._foot):
             part.refresh()
         self.picture.refresh()
+        self._open_outlines()
+
+    def _open_outlines(self) -> None:
+        """Outlines are read when the page that shows them is first looked at."""
+        if self.question is Question.CONTOURS:
+            background_tasks.create(self.desk.outlines.open())
 
     def show_doing(self) -> None:
         """Show what is being done, and nothing else anew."""
@@ -136,14 +152,24 @@ class Window:
             return
         key, order = str(event.key), list(Question)
         if event.modifiers.ctrl or event.modifiers.meta:
-            if key.lower() == "z" and self.holds:
-                await (self.desk.redo() if event.modifiers.shift else self.desk.undo())
-            elif key.lower() == "y" and self.holds:
-                await self.desk.redo()
+            await self._press_with_ctrl(key.lower(), shift=bool(event.modifiers.shift))
         elif key.isdigit() and 1 <= int(key) <= len(order):
             self.go(order[int(key) - 1])
         elif key == "n":
             self.go_on()
+
+    async def _press_with_ctrl(self, key: str, *, shift: bool) -> None:
+        """Undo and redo of what the page is about; there, Enter confirms."""
+        if not self.holds:
+            return
+        drawing = self.question is Question.CONTOURS
+        about: Any = self.desk.outlines if drawing else self.desk
+        if key == "z":
+            await (about.redo() if shift else about.undo())
+        elif key == "y":
+            await about.redo()
+        elif key == "enter" and drawing:
+            await self.desk.outlines.confirm()
 
     @ui.refreshable_method
     def _strip(self) -> None:
@@ -180,6 +206,11 @@ class Window:
                 show_verb(words.TAKE_OVER, lambda: self.desk.take(self.id))
         for line in self.desk.stale_words():
             show_markup(f'<div class="band">{escape(line)}</div>')
+        if self.desk.outlines.have_moved_on and self.question is not Question.CONTOURS:
+            with ui.element("div").classes("band"):
+                ui.label(outline_words.MOVED_ON)
+                if self.holds:
+                    show_verb(outline_words.MEASURE, self.desk.replan, able=not self.desk.doing)
         PAGES[self.question].show_answer(self)
         show_why(why_of(self.question))
 

@@ -12,7 +12,12 @@ from vertebloc.app.window import WindowLike
 from vertebloc.reports.page_words import Question
 
 SCENE = "/data/scene.json"
-LOOK = {Question.LEVEL: "behind", Question.SPREAD: "across", Question.CUTS: "behind"}
+LOOK = {
+    Question.LEVEL: "behind",
+    Question.CONTOURS: "across",
+    Question.SPREAD: "across",
+    Question.CUTS: "behind",
+}
 
 
 class Picture:
@@ -22,6 +27,7 @@ class Picture:
         self._window = window
         self._viewer: Viewer | None = None
         self._shown: tuple[object, ...] = ()
+        self._draws = False  #: outlines are shown to be drawn on, and cuts are not
 
     def show(self) -> None:
         """Lay it out, if there are images."""
@@ -41,11 +47,14 @@ class Picture:
                 self._viewer.on_pull(self._pulled, self._let_go)
                 self._viewer.on_brush(self._brushed)
                 self._viewer.on("loaded", self._send)
+                self._viewer.on_stroke(self._stroked)
+                self._viewer.on_pointed(self._pointed)
         state = (desk.case.prepared, desk.case.planned, self._window.holds)
         if state != self._shown:
             if self._shown:
                 self._viewer.reload()
             self._shown = state
+        desk.outlines.listen(self._window.id, self._send_outlines)
         self._viewer.set_standing(standing)
         self.show_pending()
         self._send()
@@ -55,6 +64,45 @@ class Picture:
         desk = self._window.desk
         if self._viewer is not None and desk.case is not None:
             self._viewer.set_pending(bool(desk.doing) and desk.case.planned is not None)
+
+    def _send_outlines(self, seq: int = 0) -> None:
+        """Outlines to draw on, on their own page only."""
+        if self._viewer is None:
+            return
+        shown = self._window.question is Question.CONTOURS
+        if not shown and not self._draws:
+            return
+        self._draws = shown
+        may = self._window.holds
+        state = self._window.desk.outlines.state(may_draw=may, seq=seq) if shown else None
+        self._viewer.set_drawing(state)
+
+    async def _stroked(self, drawn: Mapping[str, Any]) -> None:
+        if self._window.holds:
+            await self._window.desk.outlines.stroke(drawn)
+        else:
+            self._send_outlines(int(drawn["seq"]))
+
+    async def _pointed(self, pointed: Mapping[str, Any]) -> None:
+        if self._window.holds:
+            await self._window.desk.verbs.draft(int(pointed["number"]), pointed["points"])
+
+    def ask_for_places(self, number: int, places: Sequence[str]) -> None:
+        """Have places pointed at for a first draft.
+
+        Parameters
+        ----------
+        number : int
+            Which draft.
+        places : sequence of str
+            What to point at, in words.
+        """
+        if self._viewer is not None:
+            self._viewer.ask_for_places(number, places)
+
+    async def normal(self) -> list[float]:
+        """The direction towards the viewer of the slice that is shown, patient LPS."""
+        return await self._viewer.normal() if self._viewer is not None else [0.0, 0.0, 1.0]
 
     def turn_to(self, question: Question) -> None:
         """Look as suits a question.
@@ -80,13 +128,15 @@ class Picture:
 
     def _send(self, seq: int = 0) -> None:
         desk = self._window.desk
-        if self._viewer is not None:
+        drawing = self._window.question is Question.CONTOURS
+        if self._viewer is not None and not (drawing and self._draws):
             shown = self._window.question in (Question.CUTS,)
             self._viewer.show_cuts(
                 desk.marks if shown else [],
                 seq=seq if isinstance(seq, int) else 0,
                 weakest=desk.weakest if shown else None,
             )
+        self._send_outlines()
 
     async def _pulled(self, pulled: Mapping[str, Any]) -> None:
         if self._window.holds:

@@ -61,6 +61,14 @@ def add_data(desk: Desk, own: FastAPI) -> None:
             data.images(every), media_type="application/octet-stream", headers=KEPT
         )
 
+    @own.get("/data/outline/{stem}")
+    def outline(stem: str, mark: str = "") -> Response:
+        del mark  # stands for the content
+        found = desk.outlines.voxels(stem)
+        if not found:
+            return Response(status_code=404)
+        return Response(found, media_type="application/octet-stream", headers=FRESH)
+
     @own.get("/data/mesh/{number}/{name}")
     def mesh(number: int, name: str) -> Response:
         del name

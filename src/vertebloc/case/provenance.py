@@ -17,6 +17,7 @@ INPUT_WORDS: Mapping[str, str] = {
     "labels": "the contours were",
     "names": "the names of the contours were",
     "surfaces": "the contour surfaces were",
+    "drawn": "the drawn outlines were",
     "choices": "the team's choices were",
     "package_version": "the version of vertebloc was",
     "schema": "the schema of the case folder was",

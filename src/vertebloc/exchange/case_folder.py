@@ -9,6 +9,7 @@ to the team; ``plan.json`` and ``planning-sheet.pdf`` at the top are copies for 
 from __future__ import annotations
 
 import contextlib
+import threading
 from collections.abc import Iterator
 from datetime import datetime
 from pathlib import Path
@@ -24,6 +25,10 @@ from vertebloc.exchange.journal import Change, time_in_words
 
 class CaseFolder(SavedCase):
     """One case. Writing goes through ``transaction``; one writer at a time."""
+
+    def __init__(self, path: Path, manifest: Manifest, notes: tuple[str, ...] = ()) -> None:
+        super().__init__(path, manifest, notes)
+        self._in_turn = threading.Lock()
 
     @staticmethod
     def is_case(path: Path) -> bool:
@@ -123,6 +128,7 @@ class CaseFolder(SavedCase):
             If somebody else is writing, or the disk refuses; the case is then as it was.
         """
         with contextlib.ExitStack() as stack:
+            stack.enter_context(self._in_turn)  # threads of one program wait for each other
             with atomic.say_plainly(f"save in {self.path}"):
                 stack.enter_context(atomic.only_writer(self.path))
                 seen, self._manifest = self._manifest, _read_manifest(self.path)

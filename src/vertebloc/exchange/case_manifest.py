@@ -33,13 +33,15 @@ PLACES: Mapping[str, tuple[str, str]] = {
     "labels": ("contours", "labels"),
     "names": ("contours", "names"),
     "surfaces": ("contours", "surfaces"),
+    "drawn": ("contours", "drawn"),
+    "strokes": ("contours", "strokes"),
     "pictures": ("sheets", "pictures"),
     "plan": ("results", "plan"),
     "sheet": ("sheets", "plan"),
     "history": ("results", "history"),
 }
-MANY_FILES = ("surfaces", "pictures")  #: steps that are a folder of files
-INPUT_STEPS = ("ct", "labels", "names", "surfaces")  #: steps a plan is computed from
+MANY_FILES = ("surfaces", "drawn", "strokes", "pictures")  #: steps that are a folder of files
+INPUT_STEPS = ("ct", "labels", "names", "surfaces", "drawn")  #: steps a plan is computed from
 PENDING_CHOICES = ".choices"  #: beginning of the name of choices not yet put in place
 
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._ -]{0,120}")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import Any
 
@@ -25,6 +24,7 @@ from vertebloc.exchange.case_manifest import (
 from vertebloc.exchange.case_transaction import IDENTITY_CHANGED
 from vertebloc.exchange.case_upkeep import CHOICES, COPIES
 from vertebloc.exchange.journal import Journal, read_journal
+from vertebloc.exchange.json_file import read_json_object
 
 
 class SavedCase:
@@ -74,6 +74,30 @@ class SavedCase:
             raise InputError(f"{path} is missing from the case: restore the folder from a copy")
         return path
 
+    def files_of(self, step: str) -> dict[str, Path]:
+        """Where the files of a step lie.
+
+        Parameters
+        ----------
+        step : str
+            Such as ``drawn``.
+
+        Returns
+        -------
+        dict of str to Path
+            By the names under which they were put.
+
+        Raises
+        ------
+        InputError
+            If the step was never put, or a file is gone.
+        """
+        found = {file.name: self.path / file.path for file in self._files(step)}
+        for path in found.values():
+            if not path.exists():
+                raise InputError(f"{path} is missing from the case: restore it from a copy")
+        return found
+
     def hash_of(self, step: str) -> str:
         """SHA-256 of a step, as saved.
 
@@ -108,14 +132,7 @@ class SavedCase:
         InputError
             If the step was never put, or its file is damaged.
         """
-        path = self.path_of(step)
-        try:
-            document = json.loads(path.read_bytes())
-        except ValueError as error:
-            raise InputError(f"{path} is damaged ({error}): restore it from a copy") from error
-        if not isinstance(document, dict):
-            raise InputError(f"{path} is damaged (no JSON object): restore it from a copy")
-        return document
+        return read_json_object(self.path_of(step))
 
     def identity(self) -> Identity:
         """Read who the patient is.

@@ -54,6 +54,7 @@ class Transaction:
         self._time = time_in_words(now)
         self._restamp = restamp
         self._asides: dict[str, dict[str, Path]] = {}
+        self._kept: dict[str, dict[str, SavedFile]] = {}
         self._put: set[str] = set()
         self._dropped: set[str] = set()
         self._choices: str | None = None
@@ -113,6 +114,27 @@ class Transaction:
             if not aside.is_file():
                 raise InputError(f"nothing was written for {name}")
             atomic.flush(aside)
+
+    def keep(self, step: str, name: str) -> None:
+        """Keep a file of a step of many files as it lies, beside those that are put anew.
+
+        Parameters
+        ----------
+        step : str
+            A key of ``PLACES`` that takes several files.
+        name : str
+            What the file was called when it was put.
+
+        Raises
+        ------
+        InputError
+            If the case holds no such file.
+        """
+        saved = self._before.steps.get(step)
+        found = [file for file in (saved.files if saved else ()) if file.name == name]
+        if step not in MANY_FILES or not found:
+            raise InputError(f"the case has no file {name!r} of {step} to keep")
+        self._kept.setdefault(step, {})[name] = found[0]
 
     def put_choices(self, text: str) -> None:
         """Put the team's choices file; the former one is kept under its date and time.
@@ -188,7 +210,7 @@ class Transaction:
         before = self._before
         self._check_plan_is_recorded()
         steps = {step: saved for step, saved in before.steps.items() if step not in self._dropped}
-        steps.update({step: self._settle(step) for step in list(self._asides)})
+        steps.update({step: self._settle(step) for step in {*self._asides, *self._kept}})
         plan = self._plan_record(steps)
         if plan is not None and self._plan is None and plan != before.plan:
             self._rewrite_plan(plan.stale)
@@ -255,9 +277,12 @@ class Transaction:
                 aside.unlink(missing_ok=True)
 
     def _settle(self, step: str) -> SavedStep:
-        asides = self._asides.pop(step)
+        asides = self._asides.pop(step, {})
+        kept = {n: f for n, f in self._kept.pop(step, {}).items() if n not in asides}
         measured = {name: atomic.size_and_hash(aside) for name, aside in sorted(asides.items())}
-        step_hash = hash_of_step(tuple((name, digest) for name, (_, digest) in measured.items()))
+        hashes = [(name, digest) for name, (_, digest) in measured.items()]
+        hashes += [(name, file.sha256) for name, file in kept.items()]
+        step_hash = hash_of_step(tuple(hashes))
         paths = self._free_paths(step, step_hash, measured)
         folders = set()
         for name, path in paths.items():
@@ -268,12 +293,11 @@ class Transaction:
             folders.update({target.parent, self._folder / PLACES[step][0]})
         for folder in sorted(folders):
             atomic.flush(folder)
-        return SavedStep(
-            tuple(
-                SavedFile(name=name, path=paths[name], size=size, sha256=digest)
-                for name, (size, digest) in measured.items()
-            )
-        )
+        new = [
+            SavedFile(name=name, path=paths[name], size=size, sha256=digest)
+            for name, (size, digest) in measured.items()
+        ]
+        return SavedStep(tuple(sorted([*new, *kept.values()], key=lambda file: file.name)))
 
     def _free_paths(
         self, step: str, step_hash: str, measured: Mapping[str, tuple[int, str]]

@@ -19,6 +19,8 @@ CHOICES = "choices.toml"
 #: step -> name at the folder's top under which people open its file
 COPIES = {"plan": "plan.json", "sheet": "planning-sheet.pdf"}
 
+#: beginnings of the folders of steps whose files are put anew one by one
+_KEEPING = tuple(f"{PLACES[step][1]}-" for step in ("drawn", "strokes"))
 _FOLDERS = tuple(sorted({folder for folder, _ in PLACES.values()}))
 _BEGINNINGS = {
     below: tuple(re.escape(start) for folder, start in PLACES.values() if folder == below)
@@ -170,7 +172,10 @@ def _waste(folder: Path, manifest: Manifest) -> list[Path]:
             if not _is_ours_by_name(entry, below):
                 continue
             inside = sorted(entry.iterdir()) if entry.is_dir() else [entry]
-            if any(path.relative_to(folder).as_posix() in named for path in inside):
+            unnamed = [p for p in inside if p.relative_to(folder).as_posix() not in named]
+            if len(unnamed) < len(inside):
+                # files that are kept lie where they were first put, beside others put since
+                found += unnamed if entry.name.startswith(_KEEPING) else []
                 continue
             if entry.is_dir():
                 found += [*inside, entry]

@@ -99,16 +99,28 @@ def names_bytes(names: NamesFile) -> bytes:
     data: dict[str, Any] = {"about": names.about} if names.about else {}
     if names.labels:
         data["labels"] = [
-            {"value": value, **_entry(meanings[0])}
-            | ({"also": [_entry(more) for more in meanings[1:]]} if meanings[1:] else {})
+            {"value": value, **contour_entry(meanings[0])}
+            | ({"also": [contour_entry(more) for more in meanings[1:]]} if meanings[1:] else {})
             for value, meanings in sorted(names.labels.items())
         ]
     if names.surfaces:
-        data["surfaces"] = [{"file": file, **_entry(what)} for file, what in names.surfaces]
+        data["surfaces"] = [{"file": file, **contour_entry(what)} for file, what in names.surfaces]
     return (json.dumps(data, indent=1, ensure_ascii=False) + "\n").encode()
 
 
-def _entry(contour: Contour) -> dict[str, str]:
+def contour_entry(contour: Contour) -> dict[str, str]:
+    """What an outline is of, as names files write it.
+
+    Parameters
+    ----------
+    contour : Contour
+        Structure, and level, side and part where they apply.
+
+    Returns
+    -------
+    dict of str to str
+        Plain text.
+    """
     part = contour.part
     entry = {"structure": contour.structure.value}
     if contour.structure is Structure.OTHER and part:  # its own word, as it came in
@@ -120,6 +132,30 @@ def _entry(contour: Contour) -> dict[str, str]:
     if part:
         entry["part"] = part
     return entry
+
+
+def contour_of_entry(entry: Mapping[str, Any], path: str, where: str) -> Contour:
+    """What an entry written by ``contour_entry`` is of.
+
+    Parameters
+    ----------
+    entry : mapping
+        Parsed JSON; other keys are not looked at.
+    path, where : str
+        File and entry, for messages.
+
+    Returns
+    -------
+    Contour
+        The outline's meaning.
+
+    Raises
+    ------
+    InputError
+        If it is not as described.
+    """
+    meaning = {key: entry[key] for key in _MEANING if key in entry}
+    return _Reader(path).contour(meaning, where)
 
 
 def _no_twice(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
@@ -151,14 +187,14 @@ class _Reader:
             where = f"{where} (value {value})"
             if value in labels:
                 raise InputError(f"{self._path}: {where}: the value is named twice")
-            labels[value] = (self._contour(entry, where), *self._also(entry, where))
+            labels[value] = (self.contour(entry, where), *self._also(entry, where))
         surfaces = []
         for where, entry in self._list(data, "surfaces"):
             self._object(entry, where, ("file", *_MEANING))
             file = self._text(entry, "file", where)
             if not file or Path(file).is_absolute() or ".." in Path(file).parts:
                 raise self._wrong(where, "file", file, "a file name beside the names file")
-            surfaces.append((file, self._contour(entry, where)))
+            surfaces.append((file, self.contour(entry, where)))
         if not labels and not surfaces:
             raise InputError(f"{self._path} names nothing: it needs a list 'labels' or 'surfaces'")
         notes = (
@@ -173,10 +209,11 @@ class _Reader:
         for number, (_, more) in enumerate(self._list(entry, "also"), 1):
             place = f"{where}, also {number}"
             self._object(more, place, _MEANING)
-            found.append(self._contour(more, place))
+            found.append(self.contour(more, place))
         return found
 
-    def _contour(self, entry: Mapping[str, Any], where: str) -> Contour:
+    def contour(self, entry: Mapping[str, Any], where: str) -> Contour:
+        """Read what one outline is of."""
         word = self._text(entry, "structure", where)
         if not word:
             raise self._wrong(where, "structure", word, f"one of {_words(Structure)}")

@@ -12,7 +12,7 @@ from vertebloc.anatomy.levels import Level
 from vertebloc.anatomy.model import LevelConfirmation, Vertebra
 from vertebloc.case.choice_words import CountedFrom
 from vertebloc.errors import InputError
-from vertebloc.reports import text
+from vertebloc.reports import outline_words, text
 from vertebloc.resection.kinds import SAGITTAL_CUT
 from vertebloc.resection.model import (
     Allowance,
@@ -39,6 +39,7 @@ class About(Enum):
     TUMOUR_LEFT = "tumour left"
     STALE = "stale"
     CONTAMINATION = "contamination"
+    OUTLINES = "outlines"
     LEVEL = "level"
     CUTS = "cuts"
     RIBS = "ribs"
@@ -63,6 +64,7 @@ def answer_parts(
     vertebrae: Mapping[Level, Vertebra],
     confirmation: LevelConfirmation,
     stale: Sequence[str],
+    drafts: Sequence[str] = (),
 ) -> tuple[AnswerPart, ...]:
     """Say the plan in sentences, the gravest first.
 
@@ -76,6 +78,8 @@ def answer_parts(
         Who confirmed the level.
     stale : sequence of str
         What has changed since the plan was computed; empty if nothing.
+    drafts : sequence of str
+        Outlines that nobody has confirmed.
 
     Returns
     -------
@@ -92,7 +96,7 @@ def answer_parts(
     Begins with tumour left outside the piece if there is any; ends with what is not computed.
     Says nothing of chance, of the way out or of the front.
     """
-    parts = _warnings(plan, confirmation, stale)
+    parts = _warnings(plan, confirmation, stale, drafts)
     parts.append(AnswerPart(About.CUTS, _acts(plan, vertebrae)))
     fates = [
         (fate.value, [name for name, value in plan.rib_fates.items() if value is fate])
@@ -180,9 +184,12 @@ def vertebra_of(vertebrae: Mapping[Level, Vertebra], level: Level) -> Vertebra:
 
 
 def _warnings(
-    plan: ResectionPlan, confirmation: LevelConfirmation, stale: Sequence[str]
+    plan: ResectionPlan,
+    confirmation: LevelConfirmation,
+    stale: Sequence[str],
+    drafts: Sequence[str],
 ) -> list[AnswerPart]:
-    """Tumour left, out of date, planned contamination, level unconfirmed: in this order."""
+    """Tumour left, out of date, contamination, outlines and level unconfirmed: in this order."""
     parts = []
     if is_tumour_left(plan):
         places = [(place, amount) for place, amount in plan.tumour_left.by_place_ml.items()]
@@ -196,6 +203,8 @@ def _warnings(
         parts.append(AnswerPart(About.STALE, text.stale(stale), True))
     if plan.contamination:
         parts.append(AnswerPart(About.CONTAMINATION, _contamination(plan.contamination), True))
+    if drafts:
+        parts.append(AnswerPart(About.OUTLINES, outline_words.unconfirmed(drafts), True))
     if not confirmation.is_confirmed:
         reasons = why_unconfirmed(confirmation)
         parts.append(AnswerPart(About.LEVEL, text.unconfirmed(str(plan.level), reasons), True))

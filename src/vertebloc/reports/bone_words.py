@@ -12,7 +12,7 @@ BONE_NOTE = (
     "press Enter. The drawing says where a part lies, not how large it is. A preset never has "
     "bone nibbled away that the tumour wants kept whole."
 )
-BRUSH = "the next parts shall be"
+TIPS = "the next parts shall be"
 FATE_WORDS = {
     "by rule": "as the rule says",
     "piece": "out with the piece",

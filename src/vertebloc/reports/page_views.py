@@ -157,6 +157,11 @@ def spread_view(document: Mapping[str, Any]) -> PageView:
     involved = [sector for sector in staging["sectors"] if sector["involved"]]
     flips = [sector for sector in staging["sectors"] if "flips_after_mm" in sector]
     answer = [
+        Sentence(part["words"], must_not_be_overlooked=True)
+        for part in document["answer_parts"]
+        if part["about"] == "outlines"
+    ]
+    answer += [
         Sentence(text.sentence(text.tumour_words(tumour["volume_ml"], tumour["side"]))),
         Sentence(
             text.sectors_involved([sector["words"] for sector in involved], staging["layers"])

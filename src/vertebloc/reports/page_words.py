@@ -14,6 +14,7 @@ class Question(Enum):
 
     PICTURES = "Who is this, and which pictures?"
     LEVEL = "Which vertebra?"
+    CONTOURS = "What is where?"
     SPREAD = "How far has it grown?"
     RING = "Where can the ring be opened?"
     FRONT = "Can we get round the front?"

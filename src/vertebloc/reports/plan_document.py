@@ -53,6 +53,7 @@ class PlanOrigin:
     code: str  #: short code that tells a current sheet from an old one
     inputs: Mapping[str, str]  #: hash of everything that went in, by name
     stale: tuple[str, ...] = ()  #: what has changed since, one reason each; empty = current
+    drafts: tuple[str, ...] = ()  #: outlines that nobody has confirmed, in words
     sources: tuple[str, ...] = ()  #: published sources that were used, in words
     assumptions: tuple[str, ...] = field(default=())  #: beside those of plan and staging
 
@@ -114,6 +115,7 @@ def plan_document(
         vertebrae=anatomy.vertebrae,
         confirmation=confirmation,
         stale=origin.stale,
+        drafts=origin.drafts,
     )
     return {
         "schema": SCHEMA,

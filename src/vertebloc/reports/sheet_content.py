@@ -8,7 +8,7 @@ from typing import Any
 
 from vertebloc.anatomy.model import SideVerdict
 from vertebloc.case.identity import Identity
-from vertebloc.reports import palette, sheet_text, small_print, text
+from vertebloc.reports import outline_words, palette, sheet_text, small_print, text
 from vertebloc.reports.allowance_bars import BAR_END_MM
 from vertebloc.reports.paper import Paper
 from vertebloc.reports.scene import published_hand_error
@@ -166,12 +166,23 @@ def _facts(document: Mapping[str, Any]) -> list[dict[str, str]]:
     resection, names = document["resection"], text.SHEET_LABELS
     tumour = document["tumour"]
     facts = [
-        (names["tumour"], text.tumour_words(tumour["volume_ml"], tumour["side"])),
+        (
+            names["tumour"],
+            text.joined_by_comma(
+                text.tumour_words(tumour["volume_ml"], tumour["side"]), _unconfirmed(document)
+            ),
+        ),
         (names["piece"], text.ml(resection["piece"]["volume_ml"])),
         (names["keystone"], resection["keystone"]["words"]),
         (names["spread"], " ".join(_staging_words(document["staging"]))),
     ]
     return [{"title": name, "words": words} for name, words in facts if words]
+
+
+def _unconfirmed(document: Mapping[str, Any]) -> str:
+    """A word beside the tumour's volume while its outline, or another's, is a draft."""
+    drafts = [part for part in document["answer_parts"] if part["about"] == "outlines"]
+    return outline_words.UNCONFIRMED if drafts else ""
 
 
 def _staging_words(staging: Mapping[str, Any]) -> list[str]:

@@ -29,6 +29,7 @@ def why_of(question: Question) -> tuple[Why, ...]:
     return {
         Question.PICTURES: (_SIZES,),
         Question.LEVEL: (_LEVEL, _SIDES),
+        Question.CONTOURS: (_VOXELS, _STANDS_FOR),
         Question.SPREAD: (_sectors(), _LAYERS),
         Question.RING: RING_WHY,
         Question.FRONT: FRONT_WHY,
@@ -67,6 +68,22 @@ _SIDES = Why(
     source="Common practice, no source.",
     limits="Images that were mirrored together with their outlines, in a person whose organs lie "
     "the other way round, cannot be told apart here.",
+)
+_VOXELS = Why(
+    title="Volume of an outline",
+    formula="Number of voxels inside times the volume of one. A stroke takes the voxels of its "
+    "slice, in whatever direction, whose middles lie under the tip or within the loop.",
+    source="Counting, no source.",
+    limits="A voxel is in or out: the edge is known to half a voxel. How far a hand may draw "
+    "amiss is a setting of its own, the outline's error in choices.toml.",
+)
+_STANDS_FOR = Why(
+    title="Who stands for an outline",
+    formula="Whoever draws and whoever confirms is kept with the time, in the case folder and its "
+    "journal. A stroke after a confirmation makes a draft again.",
+    source="Common practice, no source.",
+    limits="A name is as typed; nobody checks who sits at the machine. Imported outlines bear no "
+    "name here: who drew them stands in their own file, or nowhere.",
 )
 _LAYERS = Why(
     title="Layers A to E",

@@ -6,8 +6,10 @@ from pathlib import Path
 
 from vertebloc.anatomy.structures import Contour
 from vertebloc.exchange.case_folder import CaseFolder
+from vertebloc.exchange.drawn_outlines import read_drawn_states
 from vertebloc.exchange.names_file import NamesFile, read_names_file
 from vertebloc.exchange.nifti import read_nifti_sizes
+from vertebloc.outlining.record import is_planned_on
 from vertebloc.reports.page_views import PageView, empty_view, pictures_view
 from vertebloc.workflow.load_case import load_identity
 
@@ -46,6 +48,11 @@ def describe_pictures(case_dir: Path) -> PageView:
 
 
 def _named(case: CaseFolder) -> tuple[Contour, ...]:
+    drawn = tuple(read_drawn_states(case)) if case.has("drawn") else ()
+    return (*_imported(case), *(contour for contour in drawn if is_planned_on(contour)))
+
+
+def _imported(case: CaseFolder) -> tuple[Contour, ...]:
     names: NamesFile
     if case.has("labels"):
         names = read_names_file(case.path_of("names"))

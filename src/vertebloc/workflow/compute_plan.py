@@ -57,6 +57,8 @@ class Prepared:
     has_tract: bool
     owners: Owners
     strands: Mapping[str, TriangleSurface]  #: roots and segmental vessels to draw, by kind
+    drafts: tuple[str, ...] = ()  #: outlines that nobody has confirmed, in words
+    drawn_hash: str = ""  #: of the drawn outlines it was measured on; empty: none
     notes: tuple[str, ...] = ()  #: what the outlines leave to be said, one sentence each
 
     def serves(self, choices: Choices) -> bool:
@@ -227,6 +229,7 @@ def plan_prepared(
             made_at=made_at,
             code=code,
             inputs=inputs.as_dict(),
+            drafts=prepared.drafts,
             sources=SOURCES,
             assumptions=(*said, *prepared.notes, *anatomy.warnings),
         )

@@ -17,7 +17,7 @@ from vertebloc.exchange.dicom_seg_write import write_segmentation
 from vertebloc.exchange.names_file import NamesFile, write_names_file
 from vertebloc.exchange.nifti import write_nifti
 from vertebloc.workflow.clock import read_clock
-from vertebloc.workflow.load_case import load_contours, load_identity
+from vertebloc.workflow.load_case import load_contours, load_drafts, load_identity
 from vertebloc.workflow.saying import Say, say_nothing
 
 
@@ -77,6 +77,9 @@ def export_contours(
     files = tuple(folder / name for name in names)
     lines = [f"written: {path}" for path in files]
     lines.append(f"{len(contours.contours())} structures, as outlined, not as planned")
+    drafts = load_drafts(case)
+    if drafts:
+        lines.append(f"CAUTION: drafts that nobody has confirmed: {', '.join(drafts)}")
     if form is not OutlineFormat.NIFTI:
         lines.append("CAUTION: the file names the person; for a colleague outside use pack")
     return ExportReport(files=files, lines=tuple(lines))

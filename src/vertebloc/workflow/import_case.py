@@ -6,6 +6,8 @@ import shutil
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 
+import numpy as np
+
 from vertebloc.anatomy.contours import ContourSet
 from vertebloc.case.identity import Identity
 from vertebloc.errors import InputError
@@ -101,6 +103,7 @@ def import_case(
         known=load_identity(known) if known else Identity(),
         typed=settings.identity,
     )
+    _refuse_other_images_under_drawn(known, series)
     outlines = None
     if labels is not None:
         say(f"reading the contours in {labels.name}")
@@ -135,6 +138,21 @@ def _save(
                 change.put_choices(choices)
         renew_copy(case)
         return case
+
+
+def _refuse_other_images_under_drawn(case: CaseFolder | None, series: ImportedSeries) -> None:
+    """Refuse images other than those on which outlines were drawn here."""
+    if case is None or not case.has("drawn"):
+        return
+    ct = read_nifti_volume(case.path_of("ct"))
+    same = ct.grid.shape == series.volume.grid.shape and np.array_equal(
+        ct.values, series.volume.values
+    )
+    if not same:
+        raise InputError(
+            f"outlines were drawn in {case.path} on the images that lie there, and these are "
+            "others: import them into a new folder"
+        )
 
 
 def _refuse_contours_of_other_images(case: CaseFolder, series: ImportedSeries) -> None:
@@ -238,6 +256,8 @@ def _lines(
         lines.append("the contours in the case stay: they lie on the same grid")
     else:
         lines.append("no contours yet: import again with --labels FILE --names FILE")
+    if case.has("drawn"):
+        lines.append("outlines drawn in the app stay, in the place of those of the same name")
     lines += [f"plan OUT OF DATE: {reason}" for reason in case.marked_stale]
     lines.append(f"case: {case.path}; the team's choices are in {case.choices_path}")
     return tuple(lines)

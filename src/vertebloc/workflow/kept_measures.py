@@ -22,7 +22,7 @@ from vertebloc.exchange.case_folder import CaseFolder
 from vertebloc.workflow.compute_plan import Prepared
 from vertebloc.workflow.travelling import CannotComeBackError, from_bytes, to_bytes
 
-_MEASURED_FROM = ("labels", "names", "surfaces")
+_MEASURED_FROM = ("labels", "names", "surfaces", "drawn")
 _LIBRARIES = ("numpy", "scipy", "numba", "manifold3d", "scikit-image", "SimpleITK", "nibabel")
 
 
@@ -47,6 +47,11 @@ def key_of_measures(case: CaseFolder, choices: Choices) -> str:
         if case.has(step)
         for path in _files(case.path_of(step))
     ]
+    if case.has("drawn"):
+        outlines += [
+            ["drawn", name, size_and_hash(path)[1]]
+            for name, path in sorted(case.files_of("drawn").items())
+        ]
     chosen = [choices.level.diseased, choices.contour_error_mm, choices.levels]
     return hashlib.sha256(canonical_bytes([outlines, chosen, _program()])).hexdigest()
 

@@ -6,17 +6,22 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from vertebloc.anatomy.contours import ContourSet
+from vertebloc.anatomy.contours import ContourSet, LabelMap
+from vertebloc.anatomy.structures import Contour
 from vertebloc.case.choices import Choices
 from vertebloc.case.identity import Identity
 from vertebloc.errors import InputError
 from vertebloc.exchange.case_folder import CaseFolder
 from vertebloc.exchange.choices_file import read_choices
+from vertebloc.exchange.drawn_outlines import read_drawn, read_drawn_states
 from vertebloc.exchange.nifti import read_nifti_labels, read_nifti_volume
 from vertebloc.exchange.surface_files import read_surfaces
+from vertebloc.outlining.overlay import lay_over
+from vertebloc.outlining.record import OutlineState, is_planned_on
 from vertebloc.reports import planning_sheet
 from vertebloc.reports.theatre_pages import further_pages
 from vertebloc.space.grids import Volume
+from vertebloc.space.surfaces import TriangleSurface
 
 
 def load_contours(case: CaseFolder) -> ContourSet:
@@ -27,14 +32,34 @@ def load_contours(case: CaseFolder) -> ContourSet:
     InputError
         If the case has none yet.
     """
+    labels: LabelMap | None = None
+    surfaces: Mapping[Contour, TriangleSurface] = {}
     if case.has("labels"):
         labels, _ = read_nifti_labels(case.path_of("labels"), case.path_of("names"))
-        return ContourSet(labels)
-    if case.has("surfaces"):
-        return ContourSet(surfaces=read_surfaces(case.path_of("surfaces") / "names.json")[0])
+    elif case.has("surfaces"):
+        surfaces = read_surfaces(case.path_of("surfaces") / "names.json")[0]
+    if case.has("drawn"):
+        grid = labels.volume.grid if labels is not None else load_ct(case).grid
+        drawn = {one.contour: one.mask for one in read_drawn(case, grid).values()}
+        planned = {c: mask for c, mask in drawn.items() if is_planned_on(c)}
+        labels = lay_over(labels, grid, planned)
+        surfaces = {c: surface for c, surface in surfaces.items() if c not in drawn}
+    if labels is not None or surfaces:
+        return ContourSet(labels, surfaces)
     raise InputError(
         f"{case.path} holds no contours yet: import them with "
         "vertebloc import SOURCE --case DIR --labels FILE --names FILE"
+    )
+
+
+def load_drafts(case: CaseFolder) -> tuple[str, ...]:
+    """Outlines a plan stands on that were drawn here and confirmed by nobody, in words."""
+    if not case.has("drawn"):
+        return ()
+    return tuple(
+        contour.words
+        for contour, state in read_drawn_states(case).items()
+        if state is OutlineState.DRAFT and is_planned_on(contour)
     )
 
 

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import Any
 
 from vertebloc.case.choices import Choices, HalfPlacement
 from vertebloc.case.identity import Identity
 from vertebloc.case.provenance import Inputs
 from vertebloc.errors import InputError
 from vertebloc.exchange.case_folder import CaseFolder
+from vertebloc.exchange.case_transaction import Transaction
 from vertebloc.exchange.choices_comments import with_comments
 from vertebloc.exchange.choices_file import read_choices, render_choices
 from vertebloc.exchange.choices_history import (
@@ -21,7 +20,7 @@ from vertebloc.exchange.choices_history import (
     render_history,
 )
 from vertebloc.exchange.choices_reasons import reasons_that_hold
-from vertebloc.resection import FaceMargin, ResectionPlan
+from vertebloc.resection import FaceMargin
 from vertebloc.resection.piece import Cuts
 from vertebloc.space.frames import Side
 from vertebloc.space.grids import Volume
@@ -29,27 +28,16 @@ from vertebloc.workflow import planner
 from vertebloc.workflow.case_hold import CaseHold
 from vertebloc.workflow.clock import read_clock
 from vertebloc.workflow.compute_plan import Prepared
+from vertebloc.workflow.drawn_state import drawn_hash_of
 from vertebloc.workflow.load_case import Restamper, load_choices, load_ct, load_identity
-from vertebloc.workflow.measure_access import Access
 from vertebloc.workflow.plan_case import PlanReport, make_scene, save_plan
+from vertebloc.workflow.planned_case import PlannedCase
 from vertebloc.workflow.saying import Say, say_nothing
 from vertebloc.workflow.sheet_copy import renew_copy
 from vertebloc.workflow.workers import Call, Workers
 
 FIRST = "as opened"
 EDITED = "choices.toml edited by hand"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class PlannedCase:
-    """A plan as it stands on the screen; on paper only once the sheet is written."""
-
-    plan: ResectionPlan
-    document: Mapping[str, Any]
-    choices: Choices
-    inputs: Inputs
-    cuts: Cuts
-    access: Access
 
 
 class OpenCase:
@@ -98,7 +86,7 @@ class OpenCase:
     @property
     def has_contours(self) -> bool:
         """Whether there is anything to measure."""
-        return self.folder.has("labels") or self.folder.has("surfaces")
+        return any(self.folder.has(step) for step in ("labels", "surfaces", "drawn"))
 
     @property
     def identity(self) -> Identity:
@@ -128,6 +116,11 @@ class OpenCase:
         if not self.folder.has("plan"):
             return ()
         return self.folder.stale_reasons(self.folder.inputs(self.choices))
+
+    @property
+    def has_moved_on(self) -> bool:
+        """Whether outlines were drawn on since the plan was computed."""
+        return self.prepared is not None and self.prepared.drawn_hash != drawn_hash_of(self.folder)
 
     async def prepare(self, say: Say) -> None:
         """Measure all that no cut changes, in the worker that plans; drags follow from it.
@@ -283,11 +276,11 @@ class OpenCase:
         """
         self._wished += 1
         wish, choices = self._wished, self.choices
-        if self.prepared is None or not self.prepared.serves(choices):
+        if self.prepared is None or not self.prepared.serves(choices) or self.has_moved_on:
             await self.prepare(say_nothing)
         if wish != self._wished and self.planned is not None:
             return self.planned
-        inputs = self.folder.inputs(choices)
+        inputs = self._inputs_of(self.prepared, choices)
         plan, document, access = await self._workers.ask(
             "plans", planner.plan_kept, choices, inputs
         )
@@ -304,6 +297,14 @@ class OpenCase:
             self.planned = found
         return self.planned or found
 
+    def _inputs_of(self, prepared: Prepared | None, choices: Choices) -> Inputs:
+        """What a plan is computed from: the outlines as measured, drawn on since or not."""
+        inputs = self.folder.inputs(choices).as_dict()
+        inputs.pop("drawn", None)
+        if prepared is not None and prepared.drawn_hash:
+            inputs["drawn"] = prepared.drawn_hash
+        return Inputs.of(inputs)
+
     def save_sheet(self) -> PlanReport:
         """Write plan.json and the planning sheet of the plan on the screen.
 
@@ -318,7 +319,10 @@ class OpenCase:
             If there is no plan of the choices as they are, or the disk refuses.
         """
         planned, prepared = self.planned, self.prepared
-        if planned is None or prepared is None or planned.choices != self.choices:
+        if self.has_moved_on:
+            raise InputError("outlines were drawn on since: measure again, then write the sheet")
+        fits = planned is not None and planned.choices == self.choices
+        if planned is None or prepared is None or not fits:
             raise InputError(
                 "the plan is not computed yet: wait until it is, then write the sheet"
             )
@@ -330,6 +334,28 @@ class OpenCase:
             (prepared, planned.access),
             inputs=planned.inputs,
         )
+
+    def put(self, what: str, put: Callable[[Transaction], None]) -> None:
+        """Save steps in one change of the case; a plan they make old says so at once.
+
+        Parameters
+        ----------
+        what : str
+            The change in words, for the journal.
+        put : callable
+            Puts the steps.
+
+        Raises
+        ------
+        InputError
+            If the disk refuses, or somebody else works on the case; it is then as it was.
+        """
+        self.hold.refuse_if_taken()
+        marked, restamp = self.folder.marked_stale, Restamper(self.folder)
+        with self.folder.transaction(now=read_clock(), what=what, restamp=restamp) as change:
+            put(change)
+        if self.folder.marked_stale != marked:
+            renew_copy(self.folder)
 
     def close(self) -> None:
         """Let the workers go, and the case."""

@@ -12,15 +12,28 @@ from vertebloc.errors import InputError
 from vertebloc.exchange.case_folder import CaseFolder
 from vertebloc.exchange.case_transaction import Transaction
 from vertebloc.exchange.choices_file import render_choices
+from vertebloc.exchange.drawn_outlines import put_drawn, read_drawn
 from vertebloc.exchange.names_file import NamesFile, read_names_file, write_names_file
 from vertebloc.exchange.nifti import read_nifti_labels, write_nifti
 from vertebloc.exchange.surface_files import read_surfaces, write_ply
 from vertebloc.exchange.zip_folder import zip_folder
+from vertebloc.outlining.record import (
+    AFTER_TREATMENT,
+    DrawnOutline,
+    OutlineRecord,
+    Signature,
+    is_fence,
+)
+from vertebloc.space.grids import Grid
 from vertebloc.workflow.clock import read_clock
 from vertebloc.workflow.load_case import Restamper, load_choices, load_ct
 
 REMOVED = "removed for passing on"
 _WORDS_REMOVED = "free text of the names file; words that are the writer's own became numbers"
+_DRAWN_REMOVED = (
+    "who drew and who confirmed outlines, and when; their changes; fences: in the copy drawn "
+    "outlines are drafts"
+)
 NOT_GUARANTEED = (
     "text burned into the images' pixels, and a face or a rare anatomy that can be recognised, "
     "are NOT removed: look at the images before you pass them on"
@@ -77,8 +90,13 @@ def pack_case(case_dir: Path, target: Path) -> PackReport:
             ct = load_ct(case)
             change.put_file("ct", "ct.nii", lambda path: write_nifti(path, ct))
             change.put_json("series", "series.json", _facts(case))
-            removed += _put_contours(case, change, Path(aside))
+            own = _OwnWords()
+            removed += _put_contours(case, change, Path(aside), own)
             change.put_choices(render_choices(choices, {}))
+        if case.has("drawn"):
+            removed.append(_DRAWN_REMOVED)
+            with copy.transaction(now=now, what="packed", restamp=Restamper(copy)) as change:
+                _put_drawn(case, change, ct.grid, copy.hash_of("ct"), own)
         zip_folder(folder, target)
     return PackReport(path=target, removed=tuple(removed))
 
@@ -100,12 +118,26 @@ def _facts(case: CaseFolder) -> dict[str, object]:
     }
 
 
-def _put_contours(case: CaseFolder, change: Transaction, aside: Path) -> list[str]:
+def _put_drawn(
+    case: CaseFolder, change: Transaction, grid: Grid, ct_hash: str, own: _OwnWords
+) -> None:
+    """Drawn outlines as nobody's drafts, without what led to them."""
+    nobody = OutlineRecord(drawn_by=(Signature(name=REMOVED, time=""),))
+    drawn = {
+        (contour := own.replaced(outline.contour)): DrawnOutline(
+            contour=contour, mask=outline.mask, record=nobody
+        )
+        for outline in read_drawn(case, grid).values()
+        if not is_fence(outline.contour)
+    }
+    put_drawn(change, grid, drawn, drawn, ct_hash=ct_hash)
+
+
+def _put_contours(case: CaseFolder, change: Transaction, aside: Path, own: _OwnWords) -> list[str]:
     if case.has("labels"):
         labels, _ = read_nifti_labels(case.path_of("labels"), case.path_of("names"))
         names = read_names_file(case.path_of("names"))
         change.put_file("labels", "labels.nii.gz", lambda path: write_nifti(path, labels.volume))
-        own = _OwnWords()
         clean = NamesFile(
             labels={
                 value: tuple(own.replaced(contour) for contour in meanings)
@@ -117,7 +149,6 @@ def _put_contours(case: CaseFolder, change: Transaction, aside: Path) -> list[st
     if case.has("surfaces"):
         surfaces, _ = read_surfaces(case.path_of("surfaces") / "names.json")
         listed = []
-        own = _OwnWords()
         for number, (contour, surface) in enumerate(surfaces.items(), 1):
             file = f"outline-{number}.ply"
             write_ply(aside / file, surface)
@@ -138,9 +169,9 @@ class _OwnWords:
 
     def replaced(self, contour: Contour) -> Contour:
         """The same outline; two that were told apart by their words stay apart."""
-        if contour.part is None:
+        if contour.part in (None, AFTER_TREATMENT):
             return contour
-        number = self._numbers.setdefault(contour.part, len(self._numbers) + 1)
+        number = self._numbers.setdefault(str(contour.part), len(self._numbers) + 1)
         return replace(contour, part=f"outline {number}")
 
 

@@ -31,6 +31,7 @@ from vertebloc.space.grids import Volume
 from vertebloc.space.surfaces import TriangleSurface
 from vertebloc.workflow.clock import read_clock
 from vertebloc.workflow.compute_plan import Prepared, plan_prepared, prepare_plan
+from vertebloc.workflow.drawn_state import with_drawn
 from vertebloc.workflow.kept_measures import keep_measures, key_of_measures
 from vertebloc.workflow.load_case import (
     Restamper,
@@ -94,7 +95,7 @@ def plan_case(
     say("reading the case")
     key = key_of_measures(case, choices)
     contours = load_contours(case)
-    prepared = prepare_plan(contours, choices, say)
+    prepared = with_drawn(prepare_plan(contours, choices, say), case)
     keep_measures(case, choices, key, prepared)
     say("placing the cuts")
     plan, document, access = plan_prepared(prepared, choices, inputs)

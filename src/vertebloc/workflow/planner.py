@@ -32,6 +32,7 @@ from vertebloc.workflow.compute_plan import (
     prepare_plan,
     same_resection,
 )
+from vertebloc.workflow.drawn_state import drawn_hash_of, with_drawn
 from vertebloc.workflow.kept_measures import find_measures, keep_measures, key_of_measures
 from vertebloc.workflow.load_case import load_contours
 from vertebloc.workflow.measure_access import Access
@@ -52,6 +53,7 @@ class _Kept:
     """What a worker process holds from call to call."""
 
     contours: ContourSet | None = None
+    drawn_hash: str = ""
     prepared: Prepared | None = None
     bones: BoneSolids | None = None
     still: _Still | None = None
@@ -86,9 +88,10 @@ def prepare_case(case_dir: Path, choices: Choices) -> Prepared:
     key = key_of_measures(case, choices)
     prepared = find_measures(case, key)
     if prepared is None:
-        if _KEPT.contours is None:
-            _KEPT.contours = load_contours(case)
-        prepared = prepare_plan(_KEPT.contours, choices, say_nothing)
+        drawn_hash = drawn_hash_of(case)
+        if _KEPT.contours is None or drawn_hash != _KEPT.drawn_hash:
+            _KEPT.contours, _KEPT.drawn_hash = load_contours(case), drawn_hash
+        prepared = with_drawn(prepare_plan(_KEPT.contours, choices, say_nothing), case)
         keep_measures(case, choices, key, prepared)
     keep(prepared)
     return prepared

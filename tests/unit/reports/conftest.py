@@ -464,6 +464,7 @@ class MadeUp:
     confirmation: LevelConfirmation = CONFIRMED
     side: SideShare = LEFT
     stale: tuple[str, ...] = ()
+    drafts: tuple[str, ...] = ()
     identity: Identity = PERSON
 
     def replan(self, **changes: Any) -> None:
@@ -483,6 +484,7 @@ class MadeUp:
                 code="K7QM-2R",
                 inputs={"ct": "ab" * 32, "contours": "cd" * 32, "choices": "ef" * 32},
                 stale=self.stale,
+                drafts=self.drafts,
                 sources=("Cartiaux 2010, error of free-hand cuts (seen).",),
             ),
         )

@@ -40,7 +40,7 @@ def kept_files(case_dir):
 def planned(case_dir, prepared):
     case = CaseFolder.open(case_dir)
     choices = load_choices(case)
-    _, document = plan_prepared(prepared, choices, case.inputs(choices))
+    _, document, _ = plan_prepared(prepared, choices, case.inputs(choices))
     return document
 
 

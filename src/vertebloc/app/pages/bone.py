@@ -66,5 +66,5 @@ def _brush() -> None:
         for fate in BoneChoice
     )
     show_markup(
-        f'<fieldset class="brush"><legend>{escape(words.BRUSH)}</legend>{options}</fieldset>'
+        f'<fieldset class="brush"><legend>{escape(words.TIPS)}</legend>{options}</fieldset>'
     )

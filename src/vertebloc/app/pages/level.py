@@ -39,6 +39,14 @@ def view_of(desk: Desk) -> PageView:
     return waiting_view(Question.LEVEL, is_empty=desk.is_empty, error=desk.why_no_plan)
 
 
+def level_names(desk: Desk) -> list[tuple[str, str]]:
+    """The outlined vertebrae, to choose the diseased one from."""
+    prepared = desk.case.prepared if desk.case is not None else None
+    if prepared is None:
+        return []
+    return [(str(level), str(level)) for level in sorted(prepared.anatomy.vertebrae)]
+
+
 def show_answer(window: WindowLike) -> None:
     """Which vertebra, who says so."""
     show_sentences(window.view.answer)
@@ -64,12 +72,12 @@ def show_side(window: WindowLike) -> None:
 def _questions(desk: Desk) -> None:
     level, counting = desk.choices.level, desk.counting
     ask = [
-        ("diseased", level.diseased, desk.level_names()),
+        ("diseased", level.diseased, level_names(desk)),
         ("counted_from", level.counted_from.value, ENDS),
     ]
     if level.counted_from is CountedFrom.PLACED_MARKER:
         none = ("", words.NOT_ANSWERED)
-        ask.append(("marker_at", level.marker_at, [none, *desk.level_names()]))
+        ask.append(("marker_at", level.marker_at, [none, *level_names(desk)]))
     ask.append(("rib_pairs", level.rib_pairs.value, ANSWERS["rib_pairs"]))
     ask.append(("transitional", level.transitional.value, ANSWERS["transitional"]))
     for part, value, allowed in ask:

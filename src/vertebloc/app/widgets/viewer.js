@@ -7,13 +7,14 @@ const geometry = await import("/look/viewer/geometry.mjs");
 const contours = await import("/look/viewer/contours.mjs");
 const { hands, HOME_MM_PER_PIXEL } = await import("/look/viewer/hands.mjs");
 const { brush } = await import("/look/viewer/brush.mjs");
+const { pens } = await import("/look/viewer/pens.mjs");
 const { lettering } = await import("/look/viewer/lettering.mjs");
 const { withUnit } = await import("/look/viewer/words.mjs");
 const { add, dot, facing, outward, scale, sub, toPicture } = geometry;
 const ROOMY_PX = 700, KEY_ASIDE_PX = 120;
 
 export default {
-  mixins: [hands, brush, lettering],
+  mixins: [hands, brush, lettering, pens],
   template: `
     <div class="viewer" @keydown="onKey">
       <div class="viewer-bar" role="toolbar" :aria-label="words.toolbar">
@@ -28,12 +29,21 @@ export default {
           @click="toggleBrush">{{ words.brush.verb }}</button>
         <span class="viewer-load" role="status">{{ loading }}</span>
       </div>
+      <div class="viewer-bar pens" v-if="outlines && outlines.may_draw" role="toolbar" :aria-label="words.pens">
+        <button v-for="(label, key) in words.tools" :key="key" type="button" class="look"
+          :aria-pressed="tool === key" @click="setTool(key)">{{ label }}</button>
+        <label class="look-check">{{ words.tip }} <input type="range" min="0" max="13" :value="tipPlace()"
+          @input="setTip($event.target.value)" :aria-valuetext="tipMm + ' mm'"> {{ tipMm }} mm</label>
+        <span class="viewer-load" v-if="notShown.length">{{ words.not_shown }} {{ notShown.join(", ") }}</span>
+        <span class="viewer-load" role="status" v-if="pointAt.length">{{ words.point_at }} {{ pointAt[0] }}</span>
+      </div>
       <div class="viewer-stage" :class="{ brushing: isBrushing }" ref="stage" tabindex="0" role="group" :aria-label="words.stage"
         @wheel.prevent="onWheel" @pointerdown="onDown" @pointermove="onMove" @pointerup="onUp"
         @pointercancel="onUp" @dblclick="onDouble">
         <canvas ref="slice" v-show="!isSolid"></canvas>
         <canvas ref="solid" v-show="isSolid"></canvas>
         <canvas ref="flat" class="flat"></canvas>
+        <canvas ref="pens" class="flat"></canvas>
         <div v-if="pending || fetching" class="viewer-pending" role="status">{{ words.piece.pending }}</div>
         <svg ref="overlay" class="overlay" preserveAspectRatio="none"></svg>
         <button v-for="h in handles" :key="h.key" type="button" class="handle" :class="h.handle"
@@ -72,6 +82,10 @@ export default {
     this.$refs.slice.addEventListener("webglcontextrestored", () => {
       const { windowHu } = this.drawing;
       this.drawing = Object.assign(new SliceDrawing(this.$refs.slice), { windowHu });
+      if (this.voxels) {
+        this.drawing.openOutlines(this.voxels.grid, this.voxels.bytes);
+        this.drawing.sendOutlines([0, 0, 0], this.voxels.grid.shape);
+      }
       this.volumeUrl = "";
       this.load();
     });
@@ -202,14 +216,16 @@ export default {
         lines = contours.bladesOf(this.marks, axes, centre, mmPerPixel);
         contours.drawBlades(pen, lines, toPixels);
       } else {
-        this.drawing.draw(view, centre, mmPerPixel);
-        tumour = contours.drawContours(pen, { parts: this.parts, view, centre, toPixels });
+        const slot = this.slot();
+        this.drawing.draw(view, centre, mmPerPixel, slot === undefined ? null : { slot, inks: this.inks() });
+        tumour = contours.drawContours(pen, { parts: this.shownParts(), view, centre, toPixels });
         if (this.look === "cut") contours.drawFaces(pen, this.facesInPlane(view), view, centre, toPixels);
         else lines = contours.cutLines(this.marks, view, centre, this.look, this.scene.frame);
         this.archShown = this.isBrushing ? this.archInSlice(view, centre) : [];
         contours.drawArch(pen, this.archShown, this.swept, toPixels);
         contours.drawCuts(pen, lines, view, toPixels, mmPerPixel);
       }
+      this.drawTip();
       this.placeHandles(lines, axes, toPixels, width, height);
       this.writeWords({ pen, lines, tumour, view, axes, toPixels, width, height });
       this.painted += 1;

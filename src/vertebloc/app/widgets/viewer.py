@@ -8,6 +8,7 @@ from typing import Any
 from nicegui import ui
 
 from vertebloc.reports import page_words as words
+from vertebloc.reports.outline_words import PENS
 
 Handler = Callable[[Mapping[str, Any]], Any]
 
@@ -28,7 +29,7 @@ class Viewer(ui.element, component="viewer.js"):
     def __init__(self, *, scene_url: str, standing: str, look: str = "behind") -> None:
         super().__init__()
         self._props.update(
-            sceneUrl=scene_url, standing=standing, startLook=look, words=words.VIEWER
+            sceneUrl=scene_url, standing=standing, startLook=look, words={**words.VIEWER, **PENS}
         )
 
     def on_pull(self, dragged: Handler, dropped: Handler) -> None:
@@ -51,6 +52,53 @@ class Viewer(ui.element, component="viewer.js"):
             Called with ``fate`` and ``parts``, joined by ``|``; may be a coroutine function.
         """
         self.on("brush", lambda event: brushed(event.args))
+
+    def on_stroke(self, drawn: Handler) -> None:
+        """Say who hears of a stroke that was drawn.
+
+        Parameters
+        ----------
+        drawn : callable
+            Called with ``id``, ``points``, ``normal``, ``radius_mm``, ``rub_out`` and ``seq``;
+            may be a coroutine function.
+        """
+        self.on("stroke", lambda event: drawn(event.args))
+
+    def on_pointed(self, pointed: Handler) -> None:
+        """Say who hears of places that were pointed at.
+
+        Parameters
+        ----------
+        pointed : callable
+            Called with ``number`` and ``points``; may be a coroutine function.
+        """
+        self.on("pointed", lambda event: pointed(event.args))
+
+    def ask_for_places(self, number: int, places: Sequence[str]) -> None:
+        """Have places pointed at, one after the other.
+
+        Parameters
+        ----------
+        number : int
+            Comes back with them.
+        places : sequence of str
+            What to point at, in words.
+        """
+        self.run_method("startPointing", number, list(places))
+
+    async def normal(self) -> list[float]:
+        """The direction towards the viewer of the slice that is shown, patient LPS."""
+        return list(await self.run_method("normal"))
+
+    def set_drawing(self, state: Mapping[str, Any] | None) -> None:
+        """Show outlines to draw on.
+
+        Parameters
+        ----------
+        state : mapping or None
+            As the desk of outlines gives it; None: outlines are not drawn on.
+        """
+        self.run_method("setDrawing", state)
 
     def show_cuts(
         self,

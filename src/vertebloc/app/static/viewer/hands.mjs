@@ -18,12 +18,25 @@ export const hands = {
       if (event.button !== 0) return;
       this.$refs.stage.setPointerCapture(event.pointerId);
       if (this.isBrushing && !event.shiftKey) return this.beginSweep(event);
+      if (!event.shiftKey && this.mayDraw()) {
+        this.held = { kind: "stroke" };
+        this.startStroke(this.under(event));
+        return;
+      }
       this.held = { kind: event.shiftKey ? "window" : this.isSolid ? "turn" : "pan",
         x: event.clientX, y: event.clientY };
     },
     onMove(event) {
       const held = this.held;
-      if (!held) return;
+      if (this.outlines) this.hover = this.under(event);
+      if (!held) {
+        if (this.outlines) this.drawSoon(); // the tip follows the pointer
+        return;
+      }
+      if (held.kind === "stroke") {
+        this.moveStroke(event);
+        return;
+      }
       const dx = event.clientX - held.x, dy = event.clientY - held.y;
       if (held.kind === "handle") {
         // from where it was grabbed, so that a handle that is only touched stays where it is
@@ -48,6 +61,7 @@ export const hands = {
       const held = this.held;
       this.held = null;
       if (held?.kind === "brush") this.endSweep(event);
+      if (held?.kind === "stroke") this.endStroke();
       if (held?.kind === "handle" && held.moved) this.send(this.last, true);
     },
     // A place moved by so many pixels along the picture.
@@ -66,7 +80,7 @@ export const hands = {
       this.drawing.windowHu = [middle - half, middle + half];
     },
     zoom(factor) { this.mmPerPixel = Math.min(FARTHEST, Math.max(CLOSEST, this.mmPerPixel * factor)); },
-    onDouble() { this.home(); },
+    onDouble() { if (!this.mayDraw()) this.home(); },
     home() {
       this.centre = this.scene.centre;
       this.mmPerPixel = HOME_MM_PER_PIXEL;
@@ -95,6 +109,11 @@ export const hands = {
     },
     onKey(event) {
       if (event.target !== this.$refs.stage || event.altKey || event.ctrlKey || event.metaKey) return;
+      if (this.penKey(event)) {
+        event.preventDefault();
+        this.draw();
+        return;
+      }
       const solid = this.isSolid, pan = (dx, dy) => () => { this.centre = this.shifted(this.centre, dx, dy); };
       const turn = (dx, dy) => () => this.turn(dx, dy);
       const arrows = event.shiftKey
