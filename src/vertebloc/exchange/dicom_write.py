@@ -1,4 +1,4 @@
-"""A CT volume out as a DICOM series: the same input gives the same bytes."""
+"""A CT or MR volume out as a DICOM series: the same input gives the same bytes."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 from pydicom.dataset import Dataset, FileMetaDataset
-from pydicom.uid import CTImageStorage, ExplicitVRLittleEndian
+from pydicom.uid import CTImageStorage, ExplicitVRLittleEndian, MRImageStorage
 from pydicom.valuerep import format_number_as_ds
 
 from vertebloc.case.identity import Identity
@@ -36,19 +36,20 @@ class SeriesSettings:
     body_part: str = "TSPINE"  #: DICOM's word; an unpaired part, so that no side is needed
     contrast: str = ""
     sex: str = ""  #: M, F, O or empty
+    kind: str = "CT"  #: ``CT``, or ``MR``: then the tube voltage is not written
 
 
 def write_dicom_series(
     folder: Path, volume: Volume, identity: Identity, settings: SeriesSettings
 ) -> tuple[Path, ...]:
-    """Write a volume as a series of CT images, one file a slice.
+    """Write a volume as a series of CT or MR images, one file a slice.
 
     Parameters
     ----------
     folder : Path
         The new folder; must not exist yet, or be empty.
     volume : Volume
-        Whole Hounsfield units within int16, HU.
+        Whole values within int16: HU for CT, the scanner's own for MR.
     identity : Identity
         Who it is said to be of.
     settings : SeriesSettings
@@ -67,12 +68,13 @@ def write_dicom_series(
 
     Notes
     -----
-    CT Image Storage, explicit VR little endian, signed 16 bits, rescale slope 1 and
-    intercept 0. The files are written in a folder beside it that is then renamed.
+    CT or MR Image Storage, explicit VR little endian, signed 16 bits; a CT with rescale slope
+    1 and intercept 0, an MR without a rescale. The files are written in a folder beside it
+    that is then renamed.
     """
     stored = _stored_values(volume)
     common = _common(volume, identity, settings)
-    names = [f"ct_{k + 1:04d}.dcm" for k in range(volume.grid.shape[2])]
+    names = [f"{settings.kind.lower()}_{k + 1:04d}.dcm" for k in range(volume.grid.shape[2])]
     with write_folder_aside(folder) as aside:
         for k, name in enumerate(names):
             _slice(common, volume, k, stored[k], settings.seed_text).save_as(
@@ -85,10 +87,13 @@ def _stored_values(volume: Volume) -> NDArray[np.int16]:
     """Slices in the order of the file's bytes: (k, j, i)."""
     values = np.asarray(volume.values)
     if values.dtype.kind not in "iu":
-        raise InputError(f"a CT is written with whole Hounsfield units, got {values.dtype}")
+        raise InputError(
+            "images are written with whole values, a CT with whole Hounsfield units, "
+            f"got {values.dtype}"
+        )
     low, high = int(values.min()), int(values.max())
     if low < -32768 or high > 32767:
-        raise InputError(f"Hounsfield units from {low} to {high}: -32768 to 32767 can be written")
+        raise InputError(f"values from {low} to {high}: -32768 to 32767 can be written")
     return np.ascontiguousarray(values.transpose(2, 1, 0), dtype="<i2")
 
 
@@ -144,6 +149,10 @@ def _common(volume: Volume, identity: Identity, settings: SeriesSettings) -> Dat
         "RescaleSlope": 1,
         "RescaleType": "HU",
     }
+    if settings.kind == "MR":
+        for keyword in _CT_ONLY:
+            del shared[keyword]
+        shared.update(_MR_ONLY)
     if settings.contrast:
         shared["ContrastBolusAgent"] = settings.contrast
     dataset = Dataset()
@@ -178,6 +187,23 @@ def slice_directions(grid: Grid) -> tuple[NDArray[np.float64], NDArray[np.float6
     return row, column, abs(float(matrix[:, 2] @ np.cross(row, column)))
 
 
+_CT_ONLY = ("KVP", "RescaleIntercept", "RescaleSlope", "RescaleType")
+#: What DICOM part 3, C.8.3.1 demands of an MR; made up, since nothing was scanned.
+_MR_ONLY: dict[str, object] = {
+    "SOPClassUID": MRImageStorage,
+    "Modality": "MR",
+    "ImageType": ["ORIGINAL", "PRIMARY", "OTHER"],
+    "ScanningSequence": "SE",
+    "SequenceVariant": "SK",
+    "ScanOptions": "",
+    "MRAcquisitionType": "2D",
+    "RepetitionTime": "3000",
+    "EchoTime": "100",
+    "EchoTrainLength": 16,
+    "WindowCenter": 350,
+    "WindowWidth": 700,
+}
+
 #: Elements that must be there even if nothing is known (type 2); others are left out.
 _MAY_BE_EMPTY = frozenset(
     (
@@ -188,6 +214,7 @@ _MAY_BE_EMPTY = frozenset(
         "PatientBirthDate",
         "PatientSex",
         "PositionReferenceIndicator",
+        "ScanOptions",
     )
 )
 
@@ -198,7 +225,7 @@ def _slice(
     """One image: what all share, and its place, number and pixels."""
     meta = FileMetaDataset()
     meta.TransferSyntaxUID = ExplicitVRLittleEndian
-    meta.MediaStorageSOPClassUID = CTImageStorage
+    meta.MediaStorageSOPClassUID = common.SOPClassUID
     meta.MediaStorageSOPInstanceUID = identifier(seed, f"image {k}")
     meta.ImplementationClassUID = IMPLEMENTATION
     meta.ImplementationVersionName = "VERTEBLOC"
