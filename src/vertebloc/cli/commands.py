@@ -121,8 +121,16 @@ def bring_in(  # noqa: PLR0913  (one argument an option)
     name: Annotated[str, typer.Option(help="The person, if the images do not say.")] = "",
     birth_date: Annotated[str, typer.Option(help="Likewise, as YYYY-MM-DD.")] = "",
     number: Annotated[str, typer.Option(help="Likewise, the hospital's number.")] = "",
+    beside: Annotated[
+        bool,
+        typer.Option(
+            "--beside",
+            help="Lay it beside the case's CT: an older CT, or an MR that is no DICOM. A DICOM MR "
+            "needs no such word.",
+        ),
+    ] = False,
 ) -> None:
-    """Bring a CT and its contours into a case folder."""
+    """Bring a CT and its contours into a case folder, or a second scan beside its CT."""
     if list_only:
         with _progress():
             from vertebloc.workflow.list_series import list_series
@@ -137,7 +145,7 @@ def bring_in(  # noqa: PLR0913  (one argument an option)
         from vertebloc.workflow import ImportSettings, import_case
 
         typed = Identity(name.strip(), birth_date.strip(), number.strip())
-        settings = ImportSettings(series_uid=series, identity=typed)
+        settings = ImportSettings(series_uid=series, identity=typed, beside=beside)
         report = import_case(source, case, labels=labels, names=names, settings=settings, say=say)
     typer.echo("\n".join(report.lines))
 
@@ -163,6 +171,37 @@ def plan(
     typer.echo(f"\nsheet: {report.sheet}\nplan: {report.plan_path}")
     if report.copy_without_identity is not None:
         typer.echo(f"copy without identity: {report.copy_without_identity}")
+
+
+@app.command(epilog="Example: vertebloc lay case/ --points pairs.csv")
+def lay(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="Case folder.")],
+    points: Annotated[
+        Path | None,
+        typer.Option(
+            help="Pairs of points: a line each, ct_x,ct_y,ct_z,second_x,second_y,second_z, mm, "
+            "patient LPS; that line of names first."
+        ),
+    ] = None,
+    confirm: Annotated[
+        str, typer.Option(help="Name of who looked at it and stands behind what was found.")
+    ] = "",
+    reason: Annotated[
+        str, typer.Option(help="Why it is used though the answer is not a plain yes.")
+    ] = "",
+) -> None:
+    """Lay the second scan (MR or older CT) on the CT around the tumour; say how good that is."""
+    with _progress() as say:
+        from vertebloc.reports.second_words import second_lines
+        from vertebloc.workflow.lay_second import confirm_second, lay_second
+
+        if confirm and points is None:
+            found = confirm_second(folder, confirm, reason)
+        else:
+            found = lay_second(folder, points=points, say=say)
+            if confirm:
+                found = confirm_second(folder, confirm, reason)
+    typer.echo("\n".join(second_lines(found.facts, found.place, found.out_of_date)))
 
 
 @app.command(epilog="Example: vertebloc check case/ K7QM-3WXE")
@@ -192,13 +231,16 @@ def demo(
             "scoliosis."
         ),
     ] = "lead",
+    with_mr: Annotated[
+        bool, typer.Option("--with-mr", help="Also an MR of the patient, beside the CT.")
+    ] = False,
 ) -> None:
     """Make a made-up patient, plan it, and show where the sheet lies."""
     with _progress() as say:
         from vertebloc.reports import answer_lines
         from vertebloc.workflow import make_demo
 
-        report = make_demo(folder, name=patient, twin=twin, say=say)
+        report = make_demo(folder, name=patient, twin=twin, with_mr=with_mr, say=say)
     typer.echo(answer_lines(report.planned.document))
     typer.echo(f"\nsheet: {report.planned.sheet}\nplan: {report.planned.plan_path}")
     if not no_open and (_has_screen() or sys.stdin.isatty()):

@@ -39,6 +39,9 @@ PLACES: Mapping[str, tuple[str, str]] = {
     "plan": ("results", "plan"),
     "sheet": ("sheets", "plan"),
     "history": ("results", "history"),
+    "second": ("images", "second"),
+    "second_series": ("", "second-series"),
+    "second_place": ("results", "second-place"),
 }
 MANY_FILES = ("surfaces", "drawn", "strokes", "pictures")  #: steps that are a folder of files
 INPUT_STEPS = ("ct", "labels", "names", "surfaces", "drawn")  #: steps a plan is computed from

@@ -18,6 +18,7 @@ from vertebloc.exchange.dicom_write import SeriesSettings, write_dicom_series
 from vertebloc.exchange.names_file import NamesFile, write_names_file
 from vertebloc.exchange.nifti import write_nifti
 from vertebloc.workflow.import_case import ImportReport, import_case
+from vertebloc.workflow.import_second import import_second
 from vertebloc.workflow.plan_case import PlanReport, plan_case
 from vertebloc.workflow.saying import Say, say_nothing
 
@@ -28,10 +29,11 @@ TWIN_REASON = "the made-up mirror twin: organs are mirrored too"
 #: folder of a demo -> files in it that a demo or a case makes; others are never removed
 OURS = {
     "ct": re.compile(r"ct_\d+\.dcm|\.aside-.*"),
+    "mr": re.compile(r"mr_\d+\.dcm|\.aside-.*"),
     "case": re.compile(
         r"case\.json|journal\.jsonl|choices(-\d{4}-.*)?\.toml|plan\.json|\.(lock|holder)"
         r"|planning-sheet(-without-identity)?\.pdf|\.(aside|choices)-.*"
-        r"|(identity|series)-[0-9a-f]{8,64}\.json"
+        r"|(identity|series|second-series)-[0-9a-f]{8,64}\.json"
         r"|(images|contours|results|sheets)/[a-z]+-[0-9a-f]{8,64}[./].*"
         r"|(images|contours|results|sheets|cache)/\.aside-.*"
         r"|cache/measured-[0-9a-f]{16}\.bin"
@@ -48,7 +50,12 @@ class DemoReport:
 
 
 def make_demo(
-    folder: Path, *, name: str = "lead", twin: bool = False, say: Say = say_nothing
+    folder: Path,
+    *,
+    name: str = "lead",
+    twin: bool = False,
+    with_mr: bool = False,
+    say: Say = say_nothing,
 ) -> DemoReport:
     """Write a made-up patient as DICOM and contours, import it, plan it.
 
@@ -60,6 +67,8 @@ def make_demo(
         Which made-up patient, one of ``made_up.gallery.PATIENT_NAMES``.
     twin : bool
         The mirror twin instead.
+    with_mr : bool
+        Also write an MR as a DICOM series in the folder ``mr``, and bring it into the case.
     say : callable
         Called before each long step.
 
@@ -77,6 +86,8 @@ def make_demo(
     patient = made_up.patient_named(name)
     _make_room(folder)
     imported = _bring_in(folder, folder / "case", patient, twin=twin, say=say)
+    if with_mr:
+        _bring_in_mr(folder, patient.mirrored() if twin else patient, say)
     return DemoReport(imported=imported, planned=plan_case(folder / "case", say=say))
 
 
@@ -129,6 +140,20 @@ def _bring_in(
     if twin:
         _confirm_sides(case)
     return imported
+
+
+def _bring_in_mr(folder: Path, patient: made_up.MadeUpPatient, say: Say) -> None:
+    """Write the patient's MR as a scanner would, and lay it beside the CT in the case."""
+    say("making the made-up patient's MR")
+    mr = made_up.mr_volume(patient, made_up.mr_grid(patient), np.random.default_rng(SEED))
+    settings = SeriesSettings(
+        seed_text=f"{patient.identity.number} {SEED} MR",
+        made_at=SCANNED_AT,
+        description="made-up spine, T2-like, not a person",
+        kind="MR",
+    )
+    write_dicom_series(folder / "mr", mr, patient.identity, settings)
+    import_second(folder / "mr", folder / "case", say=say)
 
 
 def _make_room(folder: Path) -> None:

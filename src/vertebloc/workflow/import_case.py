@@ -23,6 +23,7 @@ from vertebloc.exchange.surface_files import read_surfaces
 from vertebloc.exchange.volumes import read_volume
 from vertebloc.workflow.clock import read_clock
 from vertebloc.workflow.default_choices import default_choices
+from vertebloc.workflow.import_second import import_second, second_kind
 from vertebloc.workflow.load_case import Restamper, load_identity
 from vertebloc.workflow.new_case import open_or_make
 from vertebloc.workflow.saying import Say, say_nothing
@@ -37,6 +38,7 @@ class ImportSettings:
     #: which series of the folder, if it holds several: its identifier, or its number in the list
     series_uid: str | None = None
     identity: Identity = field(default_factory=Identity)  #: fills what images and case leave empty
+    beside: bool = False  #: a second scan beside the case's CT; an MR is that without being told
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,6 +97,15 @@ def import_case(
     if (labels is None) != (names is None) and not own_names:
         raise InputError("--labels and --names belong together: give both, or neither")
     settings = settings or ImportSettings()
+    if settings.beside or second_kind(source, settings.series_uid) == "MR":
+        if labels is not None:
+            raise InputError("contours belong to the CT: leave --labels out for a second scan")
+        return ImportReport(
+            case=case_dir,
+            lines=import_second(
+                source, case_dir, series_uid=settings.series_uid, typed=settings.identity, say=say
+            ),
+        )
     known = CaseFolder.open(case_dir) if CaseFolder.is_case(case_dir) else None
     say(f"reading the CT in {source.name}")
     series = read_volume(source, series_uid=_series_uid(source, settings.series_uid))

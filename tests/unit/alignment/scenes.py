@@ -14,8 +14,12 @@ from scipy import ndimage
 from scipy.spatial.transform import Rotation
 
 from vertebloc import made_up
-from vertebloc.alignment import Outlined
-from vertebloc.anatomy.contours import LabelMap
+from vertebloc.alignment import Outlined, Trust, fit_landmarks, lay_on_ct
+from vertebloc.alignment.lay import _along
+from vertebloc.alignment.level_check import LevelAnswer, _shift_along
+from vertebloc.alignment.refine import perturbed
+from vertebloc.anatomy.canal import find_canal
+from vertebloc.anatomy.contours import ContourSet, LabelMap
 from vertebloc.anatomy.levels import Level
 from vertebloc.anatomy.structures import Contour, Structure
 from vertebloc.space.frames import Frame
@@ -51,7 +55,7 @@ def ct_of(name: str) -> Outlined:
 
 
 def _alike() -> Outlined:
-    """Body, disc, arch and spinous process repeated every 26 mm, a straight canal, nothing else."""
+    """Body, disc, arch and spinous process repeated every 26 mm, a straight canal, no more."""
     grid = Grid.from_matrix(
         (140, 150, 170), [[1, 0, 0, -70], [0, 1, 0, -60], [0, 0, 1, -91], [0, 0, 0, 1.0]]
     )
@@ -144,7 +148,7 @@ def _signal(fixed, grid, truth, middle, bend_per_mm, rng) -> np.ndarray:
     total = np.zeros(grid.shape)
     index = np.indices(grid.shape, dtype=float).reshape(3, -1).T
     for part in (-1 / 3, 0.0, 1 / 3):
-        p = truth.inverse.points(grid.lps_from_ijk.points(index + [0.0, 0.0, part]))
+        p = truth.inverse.points(grid.lps_from_ijk.points(index + np.array([0.0, 0.0, part])))
         p = _bent(p, middle, bend_per_mm)
         places = fixed.ct.grid.lps_from_ijk.inverse.points(p).T
         seen = ndimage.map_coordinates(labels, places, order=0, mode="constant")
@@ -165,6 +169,59 @@ def _bent(p: np.ndarray, middle: np.ndarray, per_mm: float) -> np.ndarray:
     y, z = p[:, 1] - middle[1], p[:, 2] - middle[2]
     angle = per_mm * z
     aside = -0.5 * per_mm * z * z
-    return np.column_stack(
-        (p[:, 0], middle[1] + y + aside, middle[2] + z + angle * y)
+    return np.column_stack((p[:, 0], middle[1] + y + aside, middle[2] + z + angle * y))
+
+
+PATIENTS = (
+    "lead", "lumbar", "both-pedicles", "arch", "before", "thirteen-ribs", "scoliosis",
+    "lumbar twin", "scoliosis twin",
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Trial:
+    """What was answered for one pair whose start is right, or a level off."""
+
+    name: str
+    offset: int  #: by how many levels the start was off
+    answer: Trust
+    level: LevelAnswer
+    off_mm: float  #: how far the diseased vertebra lies from where it is
+    within_mm: float  #: what was said of that
+
+    @property
+    def is_silent_accept(self) -> bool:
+        """Whether a placement elsewhere than on the vertebra was called good."""
+        return self.answer is Trust.YES and self.off_mm > 5.0
+
+
+def run_trial(number: int, *, right: bool) -> Trial:
+    """One pair: any patient, any second scan; every tenth has levels that are all alike.
+
+    Half of them start from five clicked pairs of points, the others from a map.
+    """
+    rng = np.random.default_rng([20261128, number])
+    name = ALIKE if number % 10 == 9 else PATIENTS[number % len(PATIENTS)]
+    fixed = ct_of(name)
+    middle = middle_of(fixed)
+    second = scan(fixed, rng)
+    canal = find_canal(ContourSet(fixed.labels))
+    s_mm, apart_mm = _along(fixed, canal)
+    offset = 0 if right else int(rng.choice([-1, 1]))
+    start = second.mr_from_ct @ _shift_along(canal, s_mm, offset * apart_mm)
+    if number % 2:
+        clicked = middle + rng.uniform(-1.0, 1.0, (5, 3)) * [20.0, 25.0, 14.0]
+        seen = start.points(clicked) + rng.normal(0.0, 1.2, (5, 3))
+        laid = lay_on_ct(fixed, second.volume, fit_landmarks(clicked, seen), rng)
+    else:
+        moved = perturbed(start, middle, rng.uniform(-3, 3, 3), rng.uniform(-3, 3, 3))
+        laid = lay_on_ct(fixed, second.volume, moved, rng)
+    apart = laid.moving_from_fixed.points(middle) - second.mr_from_ct.points(middle)
+    return Trial(
+        name=name,
+        offset=offset,
+        answer=laid.trust,
+        level=laid.level_check.answer,
+        off_mm=float(np.linalg.norm(apart)),
+        within_mm=laid.within_mm,
     )
