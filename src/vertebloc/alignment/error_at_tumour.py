@@ -15,7 +15,7 @@ from vertebloc.space.transforms import Points, Transform
 
 TRIES = 12
 SHIFT_MM, TURN_DEG = 8.0, 6.0  #: starts are moved by up to this along and about each axis
-_POINTS = 15_000  #: of a half; more did not narrow the spread on the made-up pair
+_POINTS = 10_000  #: of a half; more did not narrow the spread on the made-up pair
 _SAME_PLACE_MM = 4.0  #: assumed: an end farther away is another hill, not a spread
 
 

@@ -23,7 +23,7 @@ from vertebloc.errors import InputError, NoSolutionError
 from vertebloc.space.grids import Volume
 from vertebloc.space.transforms import Points, Transform
 
-_WIDE_REACH, _WIDE_MM, _WIDE_POINTS = 2, 15.0, 16_000  #: what the level is judged by (assumed)
+_WIDE_REACH, _WIDE_MM, _WIDE_POINTS = 2, 15.0, 12_000  #: what the level is judged by (assumed)
 _LEAST_BACK = 9  #: of 12 searches must come back (assumed)
 _ANOTHER_LEVEL = 0.4  #: of a level: clicks farther from the images' own place are on another one
 _TOO_FAR_MM = 6.0  #: assumed: an error above this is no use near a tumour

@@ -29,7 +29,7 @@ BLURS_MM = (3.0, 0.6)
 _ARM_MM = 35.0  #: a turn is counted as the shift that it makes at this distance
 _LEAST_SHARE = 0.25  #: of the points must lie in the moving image
 _MOST_STEPS = 60
-_COARSE_POINTS = 10_000  #: enough for the blurred image
+_COARSE_POINTS = 6_000  #: enough for the blurred image
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -149,12 +149,10 @@ def _common(volume: Volume, identity: Identity, settings: SeriesSettings) -> Dat
         "RescaleSlope": 1,
         "RescaleType": "HU",
     }
-    if settings.kind == "MR":
-        for keyword in _CT_ONLY:
-            del shared[keyword]
-        shared.update(_MR_ONLY)
     if settings.contrast:
         shared["ContrastBolusAgent"] = settings.contrast
+    if settings.kind == "MR":
+        shared = {key: value for key, value in shared.items() if key not in _CT_ONLY} | _MR_ONLY
     dataset = Dataset()
     for keyword, value in shared.items():
         if value != "" or keyword in _MAY_BE_EMPTY:

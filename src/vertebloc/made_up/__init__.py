@@ -3,7 +3,6 @@
 from vertebloc.made_up.ellipsoid_tumour import add_ellipsoid_tumour
 from vertebloc.made_up.gallery import after_from_before, patient_named
 from vertebloc.made_up.images import default_grid, hounsfield_volume, label_map
-from vertebloc.made_up.mr import mr_from_ct, mr_grid, mr_volume
 from vertebloc.made_up.patients import MadeUpPatient, lead_patient
 from vertebloc.made_up.surfaces import surface_of, tumour_surface
 
@@ -15,9 +14,6 @@ __all__ = [
     "hounsfield_volume",
     "label_map",
     "lead_patient",
-    "mr_from_ct",
-    "mr_grid",
-    "mr_volume",
     "patient_named",
     "surface_of",
     "tumour_surface",

@@ -17,6 +17,7 @@ from vertebloc.exchange import atomic
 from vertebloc.exchange.dicom_write import SeriesSettings, write_dicom_series
 from vertebloc.exchange.names_file import NamesFile, write_names_file
 from vertebloc.exchange.nifti import write_nifti
+from vertebloc.made_up import mr
 from vertebloc.workflow.import_case import ImportReport, import_case
 from vertebloc.workflow.import_second import import_second
 from vertebloc.workflow.plan_case import PlanReport, plan_case
@@ -145,14 +146,14 @@ def _bring_in(
 def _bring_in_mr(folder: Path, patient: made_up.MadeUpPatient, say: Say) -> None:
     """Write the patient's MR as a scanner would, and lay it beside the CT in the case."""
     say("making the made-up patient's MR")
-    mr = made_up.mr_volume(patient, made_up.mr_grid(patient), np.random.default_rng(SEED))
+    seen = mr.mr_volume(patient, mr.mr_grid(patient), np.random.default_rng(SEED))
     settings = SeriesSettings(
         seed_text=f"{patient.identity.number} {SEED} MR",
         made_at=SCANNED_AT,
         description="made-up spine, T2-like, not a person",
         kind="MR",
     )
-    write_dicom_series(folder / "mr", mr, patient.identity, settings)
+    write_dicom_series(folder / "mr", seen, patient.identity, settings)
     import_second(folder / "mr", folder / "case", say=say)
 
 

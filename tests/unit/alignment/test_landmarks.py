@@ -28,7 +28,7 @@ def test_noisy_pairs_fit_as_scipys_independent_solution(rng: np.random.Generator
     """scipy.spatial.transform.Rotation.align_vectors solves the rotation on its own."""
     a = rng.uniform(-40.0, 40.0, (7, 3))
     turn = Rotation.from_rotvec([0.2, -0.4, 0.9])
-    b = turn.apply(a) + [5.0, -8.0, 12.0] + rng.normal(0.0, 1.5, (7, 3))
+    b = turn.apply(a) + np.array([5.0, -8.0, 12.0]) + rng.normal(0.0, 1.5, (7, 3))
     fit = fit_landmarks(a, b)
     theirs, left = Rotation.align_vectors(b - b.mean(axis=0), a - a.mean(axis=0))
     assert fit.moving_from_fixed.matrix[:3, :3] == pytest.approx(theirs.as_matrix(), abs=1e-9)

@@ -130,7 +130,7 @@ def test_an_image_elsewhere_is_refused(rng: np.random.Generator) -> None:
     fixed = on_grid(blobs(rng))
     samples = samples_of(fixed, 0.1, rng)
     far = perturbed(STILL, np.zeros(3), np.array([500.0, 0.0, 0.0]), np.zeros(3))
-    with pytest.raises(NoSolutionError, match="only 0 % of the vertebrae .* lie in the other"):
+    with pytest.raises(NoSolutionError, match=r"only 0 % of the vertebrae .* lie in the other"):
         refine(samples, prepare_moving(fixed), far)
 
 

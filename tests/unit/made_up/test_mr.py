@@ -14,7 +14,7 @@ from vertebloc import made_up
 from vertebloc.anatomy.levels import Level
 from vertebloc.anatomy.structures import Structure
 from vertebloc.exchange.dicom_write import SeriesSettings, write_dicom_series
-from vertebloc.made_up import gallery
+from vertebloc.made_up import gallery, mr
 from vertebloc.made_up.patients import MadeUpPatient
 from vertebloc.space.grids import Grid, Volume
 from vertebloc.workflow.demo import SCANNED_AT, SEED
@@ -33,7 +33,7 @@ def coarse_grid(patient: MadeUpPatient) -> Grid:
     """Every sixth pixel, slices twice as thick; a twin's is the mirror image."""
     coarser = np.diag([6.0, 6.0, 2.0, 1.0])
     coarser[2, 3] = 0.0 if patient.twin_of is None else 1.0
-    return Grid.from_matrix((40, 40, 10), made_up.mr_grid(patient).lps_from_ijk.matrix @ coarser)
+    return Grid.from_matrix((40, 40, 10), mr.mr_grid(patient).lps_from_ijk.matrix @ coarser)
 
 
 def seen_at(volume: Volume, mr_points: np.ndarray) -> np.ndarray:
@@ -46,8 +46,8 @@ def seen_at(volume: Volume, mr_points: np.ndarray) -> np.ndarray:
 def near_t10() -> Volume:
     """The middle of the lead patient's stack at full resolution."""
     patient = made_up.lead_patient()
-    grid = made_up.mr_grid(patient).crop([60, 80, 6], [190, 170, 14])
-    return made_up.mr_volume(patient, grid, np.random.default_rng(1))
+    grid = mr.mr_grid(patient).crop([60, 80, 6], [190, 170, 14])
+    return mr.mr_volume(patient, grid, np.random.default_rng(1))
 
 
 def test_contrast_is_as_a_t2_picture_has_it(rng: np.random.Generator) -> None:
@@ -56,7 +56,7 @@ def test_contrast_is_as_a_t2_picture_has_it(rng: np.random.Generator) -> None:
     Points are found in the CT's solids and looked up through the known offset.
     """
     patient = made_up.lead_patient()
-    move = made_up.mr_from_ct(patient)
+    move = mr.mr_from_ct(patient)
     p = rng.uniform([-25.0, -45.0, -30.0], [25.0, 50.0, 30.0], (30_000, 3))
 
     def signal(structure: Structure, deep_mm: float, level: str | None = None) -> float:
@@ -87,7 +87,7 @@ def test_contrast_is_as_a_t2_picture_has_it(rng: np.random.Generator) -> None:
 
 def test_the_offset_is_the_told_one() -> None:
     """By hand: R = Rz(2.5) Ry(-3) Rx(4); its angle from the trace; a point turned by hand."""
-    move = made_up.mr_from_ct(made_up.lead_patient())
+    move = mr.mr_from_ct(made_up.lead_patient())
     assert move.is_rigid
     assert move.origin == pytest.approx([11.0, -7.0, 16.0])
     # trace of Rz(c)Ry(b)Rx(a) = cos b cos c + cos a cos c + sin a sin b sin c + cos a cos b
@@ -104,7 +104,7 @@ def test_the_offset_is_the_told_one() -> None:
 def test_a_thick_slice_is_the_mean_of_what_lies_in_it() -> None:
     """Closed form: without noise a slice of 4 mm equals the mean of four of 1 mm within it."""
     patient = made_up.lead_patient()
-    thick = made_up.mr_grid(patient).crop([90, 100, 9], [130, 140, 10])
+    thick = mr.mr_grid(patient).crop([90, 100, 9], [130, 140, 10])
     thin = np.diag([1.0, 1.0, 0.25, 1.0])
     thin[2, 3] = 0.125 - 0.5
     grid = Grid.from_matrix((40, 40, 4), thick.lps_from_ijk.matrix @ thin)
@@ -113,8 +113,8 @@ def test_a_thick_slice_is_the_mean_of_what_lies_in_it() -> None:
         def standard_normal(self, shape, dtype):
             return np.zeros(shape, dtype=dtype)
 
-    whole = made_up.mr_volume(patient, thick, Quiet()).values[:, :, 0].astype(float)
-    parts = made_up.mr_volume(patient, grid, Quiet()).values.astype(float).mean(axis=2)
+    whole = mr.mr_volume(patient, thick, Quiet()).values[:, :, 0].astype(float)
+    parts = mr.mr_volume(patient, grid, Quiet()).values.astype(float).mean(axis=2)
     # each thin slice is itself a mean within 1 mm where the thick one looks once per mm
     assert np.percentile(np.abs(whole - parts), 99) < 12.0
     assert np.abs(whole - parts).mean() < 2.0
@@ -126,8 +126,8 @@ def test_a_thick_slice_is_the_mean_of_what_lies_in_it() -> None:
 def test_a_twins_mr_is_the_mirror_image(name: str) -> None:
     patient = made_up.patient_named(name)
     twin = patient.mirrored()
-    one = made_up.mr_volume(patient, coarse_grid(patient), np.random.default_rng(3))
-    other = made_up.mr_volume(twin, coarse_grid(twin), np.random.default_rng(3))
+    one = mr.mr_volume(patient, coarse_grid(patient), np.random.default_rng(3))
+    other = mr.mr_volume(twin, coarse_grid(twin), np.random.default_rng(3))
     grid = other.grid.lps_from_ijk.matrix
     assert np.linalg.det(grid[:3, :3]) > 0.0
     p = one.grid.lps_from_ijk.points([[3.0, 4.0, 2.0], [20.0, 18.0, 5.0]])
@@ -137,7 +137,7 @@ def test_a_twins_mr_is_the_mirror_image(name: str) -> None:
 
 
 def _hash_of(patient: MadeUpPatient, grid: Grid, folder: Path) -> str:
-    volume = made_up.mr_volume(patient, grid, np.random.default_rng(SEED))
+    volume = mr.mr_volume(patient, grid, np.random.default_rng(SEED))
     settings = SeriesSettings(
         seed_text="frozen MR", made_at=SCANNED_AT, description="made-up", kind="MR"
     )
@@ -163,4 +163,4 @@ def test_files_are_frozen_small(name: str, tmp_path: Path) -> None:
 def test_files_are_frozen_at_full_size(name: str, tmp_path: Path) -> None:
     patient = chosen(name)
     frozen = json.loads(FROZEN.read_text(encoding="utf-8"))
-    assert _hash_of(patient, made_up.mr_grid(patient), tmp_path) == frozen["mr full"][name]
+    assert _hash_of(patient, mr.mr_grid(patient), tmp_path) == frozen["mr full"][name]
