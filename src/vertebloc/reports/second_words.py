@@ -34,10 +34,10 @@ CAUTION = (
     "not show in these numbers, and the back may have been bent otherwise. What is drawn on the "
     "MR is to be looked at on the CT."
 )
-PAIRS, MARK_CT, MARK_OTHER = "Marked points", "place in the CT", "the same place in the {kind}"
+PAIRS = "Marked points"
+MARK_CT, MARK_OTHER = "a place in the CT", "the same place in the {kind}"
 LAY, CLEAR, CONFIRM = "lay it on", "forget the last pair", "I have looked: it lies there"
 WHO, REASON = "confirmed by", "why all the same (if it is no plain yes)"
-NO_NAME = "Type the name of who stands behind it first."
 LAYING = "laying the second scan on the CT: twelve searches, and the levels beside it"
 VIEWS = {"beside": "side by side", "sliding": "one over the other", "edges": "edges of the CT"}
 PLANES = {
@@ -47,6 +47,24 @@ PLANES = {
 NUMBERS = "How it was found"
 EVIDENCE = "What speaks for the level"
 DIVIDER, DEPTH = "divider", "slice"
+STOP = "stop"
+CONFIRMING = "Who stands behind it"
+CT_FIRST = "mark the place in the CT first, then the same place in the other scan"
+KEYS = "click, or arrow keys and Enter: mark a place"
+LEAST_PAIRS = 3
+CARD = "Other scan"
+
+
+def marked(count: int) -> str:
+    """How many pairs are marked, and how many are needed."""
+    if count >= LEAST_PAIRS:
+        return f"{count} pairs marked."
+    return f"{count} of at least {LEAST_PAIRS} pairs marked."
+
+
+def next_place(asked: str) -> str:
+    """Which place is to be clicked next."""
+    return f"Next: {asked}."
 
 
 def second_sentences(
