@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import json
+import threading
 from collections.abc import Callable, Sequence
 from html import escape
 from typing import Any
@@ -13,6 +14,7 @@ from fastapi.responses import JSONResponse, Response
 from nicegui import Client, ui
 
 from vertebloc.app.desk import Desk
+from vertebloc.app.page import ADDRESS as PAGE_ADDRESS
 from vertebloc.app.parts import (
     show_card,
     show_field,
@@ -29,7 +31,7 @@ from vertebloc.workflow.lay_second import Second, confirm_second, read_second, s
 from vertebloc.workflow.second_job import SecondJob
 from vertebloc.workflow.second_view import SecondView
 
-ADDRESS = "/other-scan"
+ADDRESS = words.ADDRESS
 FRESH = {"cache-control": "no-store"}
 HEAD = (
     '<link rel="stylesheet" href="/look/look.css"><link rel="stylesheet" href="/look/other.css">'
@@ -48,6 +50,7 @@ class SecondDesk:
         self._job = SecondJob()
         self._view: SecondView | None = None
         self._seen = ""
+        self._reading = threading.Lock()
         self._listeners: dict[str, Callable[[], None]] = {}
 
     def listen(self, window: str, heard: Callable[[], None]) -> None:
@@ -77,9 +80,10 @@ class SecondDesk:
         if not second.facts:
             return None
         seen = str(second.facts.get("series_uid")) + str(second.facts.get("source"))
-        if self._view is None or self._seen != seen:
-            self._view, self._seen = SecondView(self.desk.case_dir), seen
-        return self._view
+        with self._reading:  # several pictures are asked for at once: the scans are read once
+            if self._view is None or self._seen != seen:
+                self._view, self._seen = SecondView(self.desk.case_dir), seen
+            return self._view
 
     def pairs(self) -> list[Any]:
         """The marked pairs as saved."""
@@ -191,9 +195,12 @@ class OtherScanWindow:
     @ui.refreshable_method
     def _ask(self) -> None:
         desk, second = self.shared.desk, self.shared.second()
+        links = "".join(
+            f'<a href="{address}">{escape(question.value)}</a>'
+            for question, address in PAGE_ADDRESS.items()
+        )
         show_markup(
-            '<div class="questions"><a href="/">'
-            f"{escape(page_words.Question.PICTURES.value)}</a>"
+            f'<div class="questions">{links}'
             f'<a href="{ADDRESS}" aria-current="page">{escape(words.HEADING)}</a>'
             f'<span class="person">{escape(desk.person_words())}</span></div>'
         )
@@ -273,14 +280,14 @@ def _picture(second: Second) -> str:
         "<output>0 mm</output></label></figure>"
         for what, name, extra in (("ct", "CT", ""), ("second", kind, '<img class="over" alt="">'))
     )
-    texts = escape(json.dumps({"keys": words.KEYS}), quote=True)
+    texts = escape(json.dumps(words.captions(kind)), quote=True)
     return (
         f'<div class="other" data-mode="beside" data-words="{texts}">'
         f'<div class="viewer-bar">{modes}<select aria-label="plane">{planes}</select>'
         f'<label class="look-check divider">{escape(words.DIVIDER)} '
         '<input type="range" min="0" max="100" step="1" value="50" data-divider></label>'
         f'<span class="viewer-load">{escape(words.KEYS)}</span></div>'
-        f'<div class="two">{figures}</div></div>'
+        f'<div class="two">{figures}<p class="reading">{escape(words.READING)} …</p></div></div>'
     )
 
 

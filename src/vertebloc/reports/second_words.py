@@ -53,6 +53,8 @@ CT_FIRST = "mark the place in the CT first, then the same place in the other sca
 KEYS = "click, or arrow keys and Enter: mark a place"
 LEAST_PAIRS = 3
 CARD = "Other scan"
+ADDRESS = "/other-scan"
+READING = "reading both scans"
 
 
 def marked(count: int) -> str:
@@ -237,3 +239,22 @@ def _rival(one: Mapping[str, Any]) -> str:
         f"fits {side} by {100 * abs(one['share']):.0f} %, {abs(one['clear']):.1f} standard "
         f"errors (most of it: {', '.join(name for name, _ in speaks)})"
     )
+
+
+def captions(kind: str) -> dict[str, str]:
+    """What stands under the one picture that shows both scans.
+
+    Parameters
+    ----------
+    kind : str
+        How the second scan is called.
+
+    Returns
+    -------
+    dict
+        By way of looking.
+    """
+    return {
+        "sliding": f"CT left of the line, {kind} right of it",
+        "edges": f"{kind}, with the CT's edges in yellow",
+    }

@@ -9,6 +9,7 @@ from html import escape
 from nicegui import ui
 
 from vertebloc.app.desk import Desk
+from vertebloc.app.pages.other_scan_card import show_other_scan
 from vertebloc.app.parts import show_field, show_markup, show_note, show_sentences, show_verb
 from vertebloc.app.window import WindowLike
 from vertebloc.reports import page_words as words
@@ -29,6 +30,7 @@ def show_answer(window: WindowLike) -> None:
 def show_side(window: WindowLike) -> None:
     """Without images, or without outlines on them: choose a series."""
     desk = window.desk
+    show_other_scan(desk)
     if not window.holds or (desk.case is not None and desk.case.has_contours):
         return
     if not desk.is_busy or desk.series.found is not None:

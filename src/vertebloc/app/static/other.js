@@ -37,6 +37,7 @@ class OtherScan {
     if (!state.ct) return;
     const laid = this.state ? this.state.laid : null;
     this.state = state;
+    this.root.querySelector(".reading")?.remove();
     this.asked += 1;
     if (laid !== null && laid !== state.laid) this.depth = { ct: 0, second: 0 };
     if (!state.laid && this.mode !== "beside") this.look("beside");
@@ -80,6 +81,10 @@ class OtherScan {
     if (this.mode === "sliding") over.src = this.address("ct", this.depth.second);
     if (this.mode === "edges") over.src = this.address("edges", this.depth.second);
     for (const button of this.root.querySelectorAll("button[data-mode]")) button.disabled = !this.together && button.dataset.mode !== "beside";
+    const caption = this.root.querySelector("figure[data-what=second] figcaption");
+    this.name ??= caption.textContent;
+    const said = JSON.parse(this.root.dataset.words)[this.mode];
+    caption.textContent = said ?? this.name;
     this.divide();
   }
 
