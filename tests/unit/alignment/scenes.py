@@ -195,6 +195,15 @@ class Trial:
         return self.answer is Trust.YES and self.off_mm > 5.0
 
 
+def _clicked(middle: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+    """Five places around the vertebra; drawn again if they happen to lie on a line."""
+    while True:
+        offsets = rng.uniform(-1.0, 1.0, (5, 3)) * [20.0, 25.0, 14.0]
+        spread = np.linalg.svd(offsets - offsets.mean(axis=0), compute_uv=False)
+        if spread[1] / np.sqrt(5.0) > 6.0:
+            return middle + offsets
+
+
 def run_trial(number: int, *, right: bool) -> Trial:
     """One pair: any patient, any second scan; every tenth has levels that are all alike.
 
@@ -210,7 +219,7 @@ def run_trial(number: int, *, right: bool) -> Trial:
     offset = 0 if right else int(rng.choice([-1, 1]))
     start = second.mr_from_ct @ _shift_along(canal, s_mm, offset * apart_mm)
     if number % 2:
-        clicked = middle + rng.uniform(-1.0, 1.0, (5, 3)) * [20.0, 25.0, 14.0]
+        clicked = _clicked(middle, rng)
         seen = start.points(clicked) + rng.normal(0.0, 1.2, (5, 3))
         laid = lay_on_ct(fixed, second.volume, fit_landmarks(clicked, seen), rng)
     else:
