@@ -80,6 +80,8 @@ def pack_case(case_dir: Path, target: Path) -> PackReport:
         "private tags: none were ever taken into the case",
         "journal, history of choices, plan, pictures and sheets (plan again to make new ones)",
     ]
+    if case.has("second"):
+        removed.append("the second scan, where it lies and who confirmed it")
     choices, taken = _without_names(load_choices(case))
     removed += taken
     with tempfile.TemporaryDirectory() as aside:
