@@ -193,7 +193,8 @@ def test_a_second_window_does_not_write(page, served):
 
 def test_a_kill_loses_nothing_that_was_answered(page, served, serving, browser):
     settled(page)
-    state, words = page.evaluate(STATE), answer(page)
+    # what was not measured yet before is measured when the case is opened again
+    state, words = page.evaluate(STATE), answer(page).partition(" Outlines were drawn on")[0]
     served.stop(kill=True)
     with serving(served.case) as again:
         fresh = browser.new_context(viewport={"width": 1440, "height": 900}).new_page()
@@ -206,5 +207,5 @@ def test_a_kill_loses_nothing_that_was_answered(page, served, serving, browser):
         )  # fmt: skip
         settled(fresh)
         assert fresh.evaluate(STATE)["mark"] == state["mark"]
-        assert answer(fresh) == words
+        assert answer(fresh).startswith(words) and "DRAFT" in words
         fresh.context.close()
