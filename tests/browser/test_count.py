@@ -100,7 +100,9 @@ def test_the_whole_count_by_keyboard(page):
     page.screenshot(path=SCREENSHOTS / "count-conflict.png")
     # the right count confirms, with name, time and offset
     confirm(page, "3", "Dr Example")
-    page.wait_for_selector("text=T10 confirmed by Dr Example on", timeout=PLAN_S)
+    assert page.locator(".error").all_inner_texts() == []
+    page.screenshot(path=SCREENSHOTS / "count-after-3.png")
+    page.wait_for_selector("text=T10 confirmed by Dr Example on", timeout=60_000)
     assert "counted as number 3 from the last rib towards the head" in answer(page)
     assert page.locator(".strip svg .unconfirmed").count() == 0
     page.screenshot(path=SCREENSHOTS / "count-confirmed.png")

@@ -86,8 +86,9 @@ class Counting:
             return replace(choices, level=now)
 
         number = int(typed) if typed.isdecimal() else 0
-        if await self._do(said, words.confirmed(level.diseased, who, end.value, number)):
-            self.typed |= {"count": "", "who": ""}
+        await self._do(
+            said, words.confirmed(level.diseased, who, end.value, number), ("count", "who")
+        )
 
     async def withdraw(self) -> None:
         """Take the confirmation back."""
@@ -114,8 +115,7 @@ class Counting:
             )
             return replace(choices, other_counts=(*choices.other_counts, other))
 
-        if await self._do(added, words.other_added(typed["series"], typed["level"])):
-            self.typed = dict(_FRESH)
+        await self._do(added, words.other_added(typed["series"], typed["level"]), tuple(_FRESH))
 
     async def drop_other(self, place: int) -> None:
         """Take a count in another series out.
@@ -137,15 +137,21 @@ class Counting:
         case = self._case_of()
         return case.choices if case is not None else Choices()
 
-    async def _do(self, act: Callable[[Choices], Choices], what: str) -> bool:
-        """Change the choices; a refusal is one line, and nothing is saved."""
+    async def _do(
+        self, act: Callable[[Choices], Choices], what: str, said: tuple[str, ...] = ()
+    ) -> None:
+        """Change the choices; a refusal is one line, and nothing is saved.
+
+        What has been said is taken out of its fields first: the page is drawn from them anew
+        while the plan is made, and a field that looks full but is empty here cannot be said again.
+        """
         try:
             choices = act(self._choices)
         except VertBlocError as error:
             self._refuse(str(error))
-            return False
+            return
+        self.typed |= dict.fromkeys(said, "")
         await self._change(choices, what)
-        return True
 
 
 def _number(typed: str) -> int:
