@@ -1,0 +1,280 @@
+"""Discs as dark planes between bright bodies, in front of a canal that was followed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from vertebloc.errors import InputError
+from vertebloc.outlining.first_drafts.box import read_at
+from vertebloc.outlining.first_drafts.canal import TrackedCanal
+from vertebloc.outlining.first_drafts.settings import SETTINGS
+from vertebloc.space.grids import Volume
+from vertebloc.space.transforms import Points
+
+_SOFT_HU = 60.0  #: muscle and disc
+_CORE_AHEAD_MM = np.arange(4.0, 21.0, 2.0)  #: before the canal's front wall
+_CORE_ASIDE_MM = np.arange(-8.0, 8.1, 2.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Disc:
+    """The middle plane of a disc, or the end of what is in the images."""
+
+    s_mm: float  #: along the canal
+    centre: NDArray[np.float64]  #: (3,) mm, patient LPS
+    left: NDArray[np.float64]  #: (3,) unit vectors
+    back: NDArray[np.float64]
+    up: NDArray[np.float64]
+    is_end: bool = False  #: no disc: the images or the canal end here
+
+
+def find_disc_planes(box: Volume, canal: TrackedCanal, bodies: Points) -> tuple[Disc, ...]:
+    """Planes of all discs along the canal.
+
+    Parameters
+    ----------
+    box : Volume
+        Hounsfield units on even voxels.
+    canal : TrackedCanal
+        Followed in the same CT.
+    bodies : (n, 3) float64, mm, patient LPS
+        A place inside each body clicked on; their density is taken for that of bone.
+
+    Returns
+    -------
+    tuple of Disc
+        From the head to the feet; the ends of the canal come first and last.
+
+    Raises
+    ------
+    InputError
+        If no disc is found at all.
+    """
+    dense = body_density(box, bodies)
+    s = canal.s_mm
+    left, back, _ = canal.axes(s)
+    front = canal.wall_mm[:, 0]
+    inner = _chain(s, _darkness(_share(box, canal, dense)))
+    if not inner:
+        raise InputError("no disc was found above or below the place: more of the spine is needed")
+    planes = [_end_plane(canal, float(s[0]))]
+    for at in inner:
+        n = int(np.argmin(np.abs(s - at)))
+        ahead = front[n] + 14.0
+        centre = canal.line.at(at)[0] - ahead * back[n]
+        start = Disc(
+            s_mm=at, centre=centre, left=left[n], back=back[n], up=canal.line.tangent(at)[0]
+        )
+        planes.append(_settled(box, start, dense))
+    planes.append(_end_plane(canal, float(s[-1])))
+    return tuple(planes)
+
+
+def body_density(box: Volume, bodies: Points) -> float:
+    """Typical Hounsfield units of the spongy bone around the places clicked on.
+
+    Parameters
+    ----------
+    box : Volume
+        Hounsfield units.
+    bodies : (n, 3) float64, mm, patient LPS
+        Places.
+
+    Returns
+    -------
+    float, HU
+        Median within 5 mm of the densest place, at least the least that is taken for bone.
+    """
+    ball = np.indices((9, 9, 9)).reshape(3, -1).T * 1.25 - 5.0
+    ball = ball[np.linalg.norm(ball, axis=1) <= 5.0]
+    medians = [float(np.median(read_at(box, body + ball))) for body in bodies]
+    return max(float(np.median(medians)), SETTINGS.least_body_hu)
+
+
+def _share(box: Volume, canal: TrackedCanal, dense: float) -> NDArray[np.float64]:
+    """How bony the bodies' core is along the canal, 0 to 2: the densest two thirds of it."""
+    s = canal.s_mm
+    left, back, _ = canal.axes(s)
+    ahead = canal.wall_mm[:, :1] + _CORE_AHEAD_MM
+    points = (
+        canal.line.at(s)[:, None, None]
+        - ahead[:, :, None, None] * back[:, None, None]
+        + _CORE_ASIDE_MM[:, None] * left[:, None, None]
+    )
+    bony = np.clip((read_at(box, points) - _SOFT_HU) / (dense - _SOFT_HU), 0.0, 2.0)
+    ranked = np.sort(bony.reshape(len(s), -1), axis=1)
+    return np.asarray(ranked[:, ranked.shape[1] // 3 :].mean(axis=1), dtype=np.float64)
+
+
+def _darkness(share: NDArray[np.float64]) -> NDArray[np.float64]:
+    """How much darker a place is than the brightest 2 to 7 mm above and below, 0 to about 1."""
+    size = 6
+    above = ndimage.maximum_filter1d(share, size, origin=1, mode="nearest")
+    before = np.concatenate((np.full(2, above[0]), above[:-2]))
+    below = ndimage.maximum_filter1d(share[::-1], size, origin=1, mode="nearest")
+    after = np.concatenate((np.full(2, below[0]), below[:-2]))[::-1]
+    return np.asarray(np.minimum(np.minimum(before, after), 1.3) - share)
+
+
+def _chain(s: NDArray[np.float64], dark: NDArray[np.float64]) -> list[float]:
+    """The dark places that are together darkest and most evenly spaced.
+
+    Each adds its darkness less a threshold; each change of spacing from one to the next costs
+    the square of its logarithm, so that a body's own dip between two discs does not pay.
+    """
+    low, high = SETTINGS.disc_spacing_mm
+    at = [
+        i
+        for i in range(3, len(s) - 3)
+        if dark[i] == dark[i - 3 : i + 4].max() and dark[i] > SETTINGS.disc_least_darkness
+    ]
+    count = len(at)
+    gain = [float(dark[i]) - SETTINGS.disc_least_darkness for i in at]
+    best = np.full((count + 1, count), -np.inf)  # the row ``count``: no place before
+    came: dict[tuple[int, int], int] = {}
+    for last in range(count):
+        best[count, last] = gain[last]
+        for before in range(last):
+            spacing = float(s[at[last]] - s[at[before]])
+            if not low <= spacing <= high:
+                continue
+            best[before, last] = best[count, before] + gain[last]
+            came[(before, last)] = count
+            for first in range(before):
+                if not np.isfinite(best[first, before]):
+                    continue
+                change = np.log(spacing / float(s[at[before]] - s[at[first]]))
+                total = best[first, before] + gain[last] - SETTINGS.disc_even * change**2
+                if total > best[before, last]:
+                    best[before, last] = total
+                    came[(before, last)] = first
+    if not count:
+        return []
+    state = tuple(int(x) for x in np.unravel_index(int(np.argmax(best)), best.shape))
+    chain = [state[1]]
+    while state[0] != count:
+        chain.append(state[0])
+        state = (came[(state[0], state[1])], state[0])
+    return [float(s[at[n]]) for n in chain[::-1]]
+
+
+def _end_plane(canal: TrackedCanal, at: float) -> Disc:
+    left, back, up = (axis[0] for axis in canal.axes(at))
+    centre = canal.line.at(at)[0] - 22.0 * back
+    return Disc(s_mm=at, centre=centre, left=left, back=back, up=up, is_end=True)
+
+
+def _settled(box: Volume, disc: Disc, dense: float) -> Disc:
+    """Shift and tilt the plane until it is darkest."""
+    u, v = np.meshgrid(np.linspace(-11.0, 11.0, 9), np.linspace(-10.0, 10.0, 9))
+    round_ = np.hypot(u / 12.0, v / 11.0) <= 1.0
+    u, v = u[round_], v[round_]
+    best = disc
+    for tilts, shifts in (
+        (np.radians([-16, -8, 0, 8, 16]), np.arange(-4.0, 4.1, 1.0)),
+        (np.radians([-5, -2.5, 0, 2.5, 5]), np.arange(-1.0, 1.1, 0.5)),
+    ):
+        trials = [_tilted(best, a, b, t) for a in tilts for b in tilts for t in shifts]
+        points = np.stack([d.centre + u[:, None] * d.left + v[:, None] * d.back for d in trials])
+        around = np.stack([d.up for d in trials])[:, None]
+        seen = np.minimum(read_at(box, points), dense + 100.0)
+        seen = (
+            seen
+            + 0.5 * np.minimum(read_at(box, points + 1.0 * around), dense + 100.0)
+            + 0.5 * np.minimum(read_at(box, points - 1.0 * around), dense + 100.0)
+        )
+        lean = np.array([np.arccos(np.clip(d.up @ disc.up, -1.0, 1.0)) for d in trials])
+        off = np.array([(d.centre - disc.centre) @ disc.up for d in trials])
+        cost = seen.mean(axis=1) + 60.0 * (lean / 0.35) ** 2 + 2.0 * off**2
+        best = trials[int(np.argmin(cost))]
+    return best
+
+
+def _tilted(disc: Disc, about_left: float, about_back: float, shift: float) -> Disc:
+    up = disc.up + np.tan(about_left) * disc.back + np.tan(about_back) * disc.left
+    up /= np.linalg.norm(up)
+    back = disc.back - (disc.back @ up) * up
+    back /= np.linalg.norm(back)
+    return replace(
+        disc, centre=disc.centre + shift * disc.up, up=up, back=back, left=np.cross(back, up)
+    )
+
+
+def endplates(
+    box: Volume, disc: Disc, half_mm: float, dense: float
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Height of both endplates over the disc's middle plane.
+
+    Parameters
+    ----------
+    box : Volume
+        Hounsfield units.
+    disc : Disc
+        Its middle plane.
+    half_mm : float, mm
+        Half width of the square that is looked at.
+    dense : float, HU
+        Typical spongy bone.
+
+    Returns
+    -------
+    axis : (n,) float64, mm
+        Positions along left and back.
+    above, below : (n, n) float64, mm
+        [left, back]: where the body above ends and where the body below begins, along ``up``;
+        ``above`` is greater.
+
+    Notes
+    -----
+    In each column the darkest place near the plane is the disc; bone begins half way in
+    brightness between it and the brightest place within 6 mm. Columns are smoothed together.
+    """
+    axis = np.arange(-half_mm, half_mm + 0.1, 1.0)
+    t = np.arange(-9.0, 9.01, 0.5)
+    points = (
+        disc.centre
+        + axis[:, None, None, None] * disc.left
+        + axis[:, None, None] * disc.back
+        + t[:, None] * disc.up
+    )
+    seen = np.minimum(read_at(box, points), dense + 250.0)
+    seen = ndimage.gaussian_filter(seen, (1.2, 1.2, 0.0), mode="nearest")
+    middle = len(t) // 2
+    near = np.abs(t) <= 2.6
+    valley = seen[:, :, near].argmin(axis=2) + int(np.flatnonzero(near)[0])
+    valley = np.rint(ndimage.median_filter(valley, 7, mode="nearest")).astype(int)
+    low = np.take_along_axis(seen, valley[:, :, None], axis=2)[:, :, 0]
+    above = _half_height(seen, t, valley, low, +1)
+    below = _half_height(seen, t, valley, low, -1)
+    del middle
+    even = [
+        ndimage.gaussian_filter(ndimage.median_filter(x, 7, mode="nearest"), 1.0, mode="nearest")
+        for x in (above, below)
+    ]
+    return axis, even[0], even[1]
+
+
+def _half_height(
+    seen: NDArray[np.float32],
+    t: NDArray[np.float64],
+    valley: NDArray[np.int64],
+    low: NDArray[np.float32],
+    sign: int,
+) -> NDArray[np.float64]:
+    """Where, from the valley towards ``sign``, half the way to the peak is reached."""
+    step = float(t[1] - t[0])
+    reach = round(6.0 / step)
+    count = len(t)
+    order = valley[:, :, None] + sign * np.arange(reach + 1)
+    run = np.take_along_axis(seen, np.clip(order, 0, count - 1), axis=2)
+    wanted = 0.5 * (low + run.max(axis=2))
+    beyond = run >= wanted[:, :, None]
+    first = np.maximum(np.argmax(beyond, axis=2), 1)
+    after = np.take_along_axis(run, first[:, :, None], axis=2)[:, :, 0]
+    before = np.take_along_axis(run, first[:, :, None] - 1, axis=2)[:, :, 0]
+    part = (wanted - before) / np.maximum(after - before, 1e-3)
+    return np.asarray(t[valley] + sign * step * (first - 1 + np.clip(part, 0.0, 1.0)))

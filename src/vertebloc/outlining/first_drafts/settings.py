@@ -1,0 +1,48 @@
+"""Every setting of the first drafts, fixed on made-up patients.
+
+All are *assumed*: nobody measured them on people, and they were not bent to fit the one real CT.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DraftSettings:
+    """Lengths in mm, Hounsfield units."""
+
+    voxel_mm: float = 0.8  #: of the box in which vertebrae are drafted
+    canal_bone_hu: float = 170.0  #: wall of the canal
+    canal_radius_mm: float = 15.0  #: how far the wall may be from the middle
+    canal_reach_mm: float = 85.0  #: past the outermost click
+    canal_least_score: float = 0.15  #: share of directions with bone, above 0.35
+    canal_smooth_mm: float = 7.0
+    disc_spacing_mm: tuple[float, float] = (13.0, 50.0)
+    disc_least_darkness: float = 0.18  #: of the step from muscle to spongy bone
+    disc_even: float = 2.5  #: weight of uneven spacing against darkness
+    least_body_hu: float = 130.0  #: a body is taken to be at least this dense
+    wall_most_drop: float = 2.5  #: of brightness across a body's wall, hundreds of HU
+    wall_second_mm: float = 2.5  #: a good place this far before counts against a place
+    wall_passed: float = 0.8
+    wall_dark_hu: float = 70.0  #: darker than this is no body
+    wall_void: float = 0.25  #: weight of each mm of it
+    wall_bend: float = 0.35
+    arch_bone_hu: float = 150.0  #: brighter is bone of the arch
+    arch_dense_hu: float = 450.0  #: a way through bone brighter than this costs its length
+    arch_lack: float = 4.0
+    arch_valley: float = 8.0  #: a full valley costs so much more
+    valley_mm: float = 0.9
+    valley_hu_mm2: float = 60.0
+    soft_hu: float = 50.0  #: what lies around bone
+    rim_most_hu: float = 600.0  #: cortex counts as no brighter when its blur is judged
+    ring_mm: float = 6.5  #: so near the canal, beside and behind it, lies no rib
+    process_aside_mm: tuple[float, float] = (17.0, 29.0)  #: of the canal's middle
+    seam_cost: float = 6.0  #: a step dearer than this parts process and rib
+    rib_short_of_head: float = 6.0  #: cost of each mm that a rib ends short of its body
+    rib_most_cost: float = 350.0  #: a way to the head dearer than this (mm) is no rib
+    close_voxels: int = 2  #: gaps of twice as many voxels inside a vertebra are closed
+    rib_aside_mm: float = 43.0  #: farther from the canal's middle lies no transverse process
+
+
+SETTINGS = DraftSettings()
