@@ -81,11 +81,49 @@ def track_canal(ct: Volume, bodies: Points) -> TrackedCanal:
     return _measure_wall(box, line)
 
 
-def _enclosure(values: NDArray[np.float32]) -> NDArray[np.float32]:
+def find_spine(ct: Volume, low_mm: float, high_mm: float) -> Points:
+    """Places in the bodies of the spine, found without a click on any.
+
+    Parameters
+    ----------
+    ct : Volume
+        Hounsfield units.
+    low_mm, high_mm : float, mm
+        Between which heights (patient LPS) to look.
+
+    Returns
+    -------
+    (n, 3) float64, mm, patient LPS
+        Some 22 mm before the middle of the most canal-like tube, every 6 mm.
+
+    Raises
+    ------
+    InputError
+        If there is no such tube.
+    """
+    ends = ct.grid.corners()
+    first, last = ends.min(axis=0), ends.max(axis=0)
+    first[2], last[2] = max(first[2], low_mm), min(last[2], high_mm)
+    box = cut_box(ct, first, last, 2.0 * _COARSE_MM)
+    score = _enclosure(np.asarray(box.values), SETTINGS.find_bone_hu, 2.0 * _COARSE_MM)
+    path = _best_path(score)
+    k = np.arange(len(path))
+    if float(np.median(score[path[:, 0], path[:, 1], k])) < SETTINGS.canal_least_score:
+        raise InputError("no spinal canal was found at this height: is the spine in the images?")
+    points = box.grid.lps_from_ijk.points(np.column_stack((path, k)).astype(np.float64))
+    points = ndimage.gaussian_filter1d(points, 3.0, axis=0, mode="nearest")
+    return np.asarray(points[1:-1:2] - np.array([0.0, 22.0, 0.0]))
+
+
+def _enclosure(
+    values: NDArray[np.float32],
+    bone_hu: float = SETTINGS.canal_bone_hu,
+    voxel_mm: float = _COARSE_MM,
+) -> NDArray[np.float32]:
     """Share of directions in which bone is met within reach; -1 in bone and beside it."""
-    bone = values > SETTINGS.canal_bone_hu
+    bone = values > bone_hu
     met = np.zeros(values.shape, dtype=np.float32)
-    steps = int(SETTINGS.canal_radius_mm / _COARSE_MM)
+    steps = int(SETTINGS.canal_radius_mm / voxel_mm)
     for turn in range(_DIRECTIONS):
         angle = 2.0 * np.pi * turn / _DIRECTIONS
         hit = np.zeros(bone.shape, dtype=bool)
@@ -94,7 +132,7 @@ def _enclosure(values: NDArray[np.float32]) -> NDArray[np.float32]:
             hit |= _shifted(bone, di, dj)
         met += hit
     met /= _DIRECTIONS
-    disc = np.hypot(*np.mgrid[-2:3, -2:3]) <= 2.1
+    disc = np.hypot(*np.mgrid[-2:3, -2:3]) * voxel_mm <= 3.2
     near = ndimage.binary_dilation(bone, disc[:, :, None])
     bad = near | (values < -150.0)
     return np.where(bad, np.float32(-1.0), met - np.float32(0.35))

@@ -43,6 +43,21 @@ class DraftSettings:
     rib_most_cost: float = 350.0  #: a way to the head dearer than this (mm) is no rib
     close_voxels: int = 2  #: gaps of twice as many voxels inside a vertebra are closed
     rib_aside_mm: float = 43.0  #: farther from the canal's middle lies no transverse process
+    find_bone_hu: float = 220.0  #: wall of the canal where nobody clicked
+    skin_hu: float = -350.0  #: between air and a person
+    skin_mm: float = 2.0  #: thickness of the layer that is drafted as skin
+    lung_hu: float = -420.0
+    lung_thick_mm: float = 4.5  #: half the width of ways into which a lung does not reach
+    cortex_hu: float = 320.0  #: brighter is cortex, if contrast is not as bright
+    rim_darker_hu: float = 0.0  #: a bone's rim may be this much darker than its inside
+    least_core_mm3: float = 60.0  #: smaller cores are not judged
+    least_bone_mm3: float = 200.0
+    most_hole_mm2: float = 250.0
+    blood_differs_hu: float = 120.0  #: between the two places clicked on
+    blood_spread_share: float = 0.4  #: of the blood's level
+    vessel_bend: float = 0.3
+    contrast_hu: float = 120.0  #: brighter blood holds contrast
+    vessel_wall_mm: float = 1.0  #: of the aorta around its blood
 
 
 SETTINGS = DraftSettings()

@@ -1,0 +1,76 @@
+"""First draft of a rib from one place in it."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy import ndimage
+
+from vertebloc.errors import InputError
+from vertebloc.outlining.first_drafts.arches import bony, share_out
+from vertebloc.outlining.first_drafts.box import cut_box, on_grid
+from vertebloc.outlining.first_drafts.canal import find_spine
+from vertebloc.outlining.first_drafts.soft import index_of, part_with
+from vertebloc.outlining.first_drafts.spine import lay_out
+from vertebloc.space.grids import Volume
+
+_VOXEL_MM = 0.8
+_BELOW_MM, _ABOVE_MM = 30.0, 85.0  #: of the click: ribs rise towards the spine
+_FRONT_MM, _SIDE_MM = 190.0, 185.0
+
+
+def draft_rib(ct: Volume, place: ArrayLike) -> Volume:
+    """A rib from its head to where bone ends.
+
+    Parameters
+    ----------
+    ct : Volume
+        Hounsfield units.
+    place : (3,) float64, mm, patient LPS
+        Inside the rib, anywhere along it.
+
+    Returns
+    -------
+    Volume
+        Boolean, on the CT's grid. Which vertebra owns it is counted elsewhere.
+
+    Raises
+    ------
+    InputError
+        If there is no rib at the place, or no spine at its height.
+
+    Notes
+    -----
+    The spine is found by its canal and takes its share of the joints as for vertebrae; the rib
+    is the bone that hangs on the place without the spine's.
+    """
+    at = np.ravel(np.asarray(place, dtype=np.float64))
+    bodies = find_spine(ct, at[2] - _BELOW_MM, at[2] + _ABOVE_MM)
+    spine = lay_out(ct, bodies)
+    shared = share_out(spine.box, spine.canal, spine.bodies, with_ribs=[True] * len(spine.bodies))
+    middle = float(spine.canal.line.points[:, 0].mean())
+    side = 1.0 if at[0] > middle else -1.0
+    low = np.array([min(middle, middle + side * _SIDE_MM), at[1] - 60.0, at[2] - 130.0])
+    high = np.array([max(middle, middle + side * _SIDE_MM), 0.0, at[2] + 100.0])
+    low[1] = spine.canal.line.points[:, 1].min() - _FRONT_MM
+    high[1] = spine.canal.line.points[:, 1].max() + 80.0
+    box = cut_box(ct, low, high, _VOXEL_MM)
+    bone = bony(box) & ~_spines(spine.box, shared.owner, shared.rib, box)
+    mine = part_with(bone, index_of(box.grid, at), "rib")
+    if mine.sum() * _VOXEL_MM**3 < 300.0:
+        raise InputError("there is no rib at the place: click inside one")
+    closed = ndimage.binary_closing(mine, iterations=2) | mine
+    for k in range(closed.shape[2]):
+        closed[:, :, k] = ndimage.binary_fill_holes(closed[:, :, k])
+    share = ndimage.gaussian_filter(closed.astype(np.float32), 0.5)
+    return on_grid(Volume(box.grid, share), ct.grid)
+
+
+def _spines(near: Volume, owner: NDArray[np.int32], rib: int, box: Volume) -> NDArray[np.bool_]:
+    """Voxels of a box that belong to vertebrae."""
+    mine = ((owner > 0) & (owner != rib)).astype(np.float32)
+    step = near.grid.lps_from_ijk.inverse.matrix @ box.grid.lps_from_ijk.matrix
+    found = ndimage.affine_transform(
+        mine, np.diag(step[:3, :3]), step[:3, 3], box.grid.shape, order=1, cval=0.0
+    )
+    return np.asarray(found > 0.4)

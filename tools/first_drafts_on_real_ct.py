@@ -1,0 +1,250 @@
+"""Draft every structure of the real CT from scripted clicks; write ``docs/first-drafts.md``.
+
+``python tools/first_drafts_on_real_ct.py [PARTS]`` with PARTS of vertebrae, ribs, soft. The
+clicks are scripted from the labels: the deepest point of a label, the aorta's two far ends.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+
+REPOSITORY = Path(__file__).resolve().parents[1]
+sys.path.insert(0, str(REPOSITORY / "tools"))
+
+import thorax_ct  # noqa: E402
+
+from vertebloc.anatomy.contours import LabelMap  # noqa: E402
+from vertebloc.anatomy.levels import Level  # noqa: E402
+from vertebloc.anatomy.structures import Contour, Structure  # noqa: E402
+from vertebloc.errors import InputError  # noqa: E402
+from vertebloc.exchange.nifti import read_nifti_labels, read_nifti_volume  # noqa: E402
+from vertebloc.outlining.first_drafts.agreement import compare, strokes_to_mend  # noqa: E402
+from vertebloc.outlining.first_drafts.aorta import draft_vessel  # noqa: E402
+from vertebloc.outlining.first_drafts.ribs import draft_rib  # noqa: E402
+from vertebloc.outlining.first_drafts.skeleton import draft_bone  # noqa: E402
+from vertebloc.outlining.first_drafts.soft import draft_lung  # noqa: E402
+from vertebloc.outlining.first_drafts.spine import draft_vertebrae  # noqa: E402
+from vertebloc.space.frames import Side  # noqa: E402
+from vertebloc.space.grids import Volume  # noqa: E402
+from vertebloc.space.transforms import Points  # noqa: E402
+
+THORACIC = [Level(f"T{n}") for n in range(1, 13)]
+BONES = ("vertebra", "rib", "sternum", "scapula", "humerus")
+Mask = NDArray[np.bool_]
+
+
+class RealCt:
+    """The CT, its labels and what is asked of them."""
+
+    def __init__(self, folder: Path) -> None:
+        self.ct = read_nifti_volume(folder / "ct.nii.gz")
+        self.labels: LabelMap
+        self.labels, _ = read_nifti_labels(folder / "labels.nii.gz", folder / "labels.json")
+        self.spacing = self.ct.grid.spacing_mm
+
+    def mask(self, *wanted: Contour) -> Mask:
+        """Voxels of outlines together."""
+        values = [v for c in wanted for v in self.labels.values_of(c)]
+        return np.isin(self.labels.volume.values, values)
+
+    def of(self, *words: str) -> Mask:
+        """Voxels of all outlines of some structures, such as ``rib`` or ``heart``."""
+        named = self.labels.names.values()
+        return self.mask(*(c for cs in named for c in cs if c.structure.value in words))
+
+    def full(self, piece: Volume) -> Mask:
+        """A draft on the whole grid."""
+        out = np.zeros(self.ct.grid.shape, dtype=bool)
+        origin = piece.grid.lps_from_ijk.origin
+        start = np.rint(self.ct.grid.lps_from_ijk.inverse.points(origin)[0]).astype(int)
+        box = tuple(slice(a, a + n) for a, n in zip(start, piece.values.shape, strict=True))
+        out[box] = piece.values
+        return out
+
+    def deepest(self, mask: Mask) -> Points:
+        """The point of a mask that lies farthest from its surface: the scripted click."""
+        box = ndimage.find_objects(mask.astype(np.uint8))[0]
+        depth = ndimage.distance_transform_edt(np.pad(mask[box], 1), sampling=self.spacing)
+        at = np.array(np.unravel_index(int(np.argmax(depth)), depth.shape)) - 1.0
+        start = np.array([r.start for r in box], dtype=np.float64)
+        return self.ct.grid.lps_from_ijk.points(at + start)[0]
+
+    def far_ends(self, mask: Mask) -> tuple[Points, Points]:
+        """The two points of a tube that lie farthest apart along it, a little inside."""
+        from vertebloc.outlining.first_drafts._kernels import grow
+
+        labels, _ = ndimage.label(mask)
+        largest = labels == 1 + int(np.argmax(np.bincount(labels.ravel())[1:]))
+        box = ndimage.find_objects(largest.astype(np.uint8))[0]
+        inner = ndimage.binary_erosion(largest[box], iterations=2)
+        labels, _ = ndimage.label(inner)
+        inner = labels == 1 + int(np.argmax(np.bincount(labels.ravel())[1:]))
+        found = [tuple(np.argwhere(inner)[0])]
+        for _ in range(2):
+            seeds = np.zeros(inner.shape, dtype=np.int32)
+            seeds[found[-1]] = 1
+            arrival = grow(inner.astype(np.float32), seeds, np.zeros(2, dtype=np.float32))[0]
+            arrival[~np.isfinite(arrival)] = -1.0
+            found.append(np.unravel_index(int(np.argmax(arrival)), arrival.shape))
+        start = np.array([r.start for r in box], dtype=np.float64)
+        ends = [self.ct.grid.lps_from_ijk.points(np.array(f) + start)[0] for f in found[1:]]
+        return ends[0], ends[1]
+
+
+def crop(a: Mask, b: Mask) -> tuple[Mask, Mask]:
+    """Both masks on their common box with a rim of ten voxels."""
+    box = ndimage.find_objects((a | b).astype(np.uint8))[0]
+    wide = tuple(slice(max(r.start - 10, 0), r.stop + 10) for r in box)
+    return a[wide], b[wide]
+
+
+def row(real: RealCt, name: str, draft: Mask, reference: Mask, *, strokes: bool) -> str:
+    """One line of the table."""
+    a, b = crop(draft, reference)
+    found = compare(a, b, real.spacing)
+    needed = str(strokes_to_mend(a, b, real.spacing)) if strokes else ""
+    ml = float(np.prod(real.spacing)) * 1e-3
+    line = (
+        f"| {name} | {found.dice:.3f} | {found.mean_mm:.2f} | {found.most_mm:.1f} | "
+        f"{draft.sum() * ml:.1f} | {reference.sum() * ml:.1f} | {needed} |"
+    )
+    print(line, flush=True)
+    return line
+
+
+def failed(name: str, error: Exception) -> str:
+    """A line that says why there is no draft."""
+    line = f"| {name} | refused: {error} | | | | | |"
+    print(line, flush=True)
+    return line
+
+
+def vertebrae(real: RealCt) -> list[str]:
+    """All twelve at once, each from one click."""
+    masks = {level: real.mask(Contour(Structure.VERTEBRA, level)) for level in THORACIC}
+    places = {level: real.deepest(mask) for level, mask in masks.items()}
+    start, cpu = time.perf_counter(), time.process_time()
+    drafts = draft_vertebrae(real.ct, places)
+    took = time.perf_counter() - start, time.process_time() - cpu
+    print(f"T1-T12 together: {took[0]:.0f} s, {took[1]:.0f} s of processor time", flush=True)
+    lines = [
+        row(real, str(level), real.full(drafts.masks[level]), mask, strokes=True)
+        for level, mask in masks.items()
+    ]
+    cord, canal = real.of("spinal cord"), real.full(drafts.canal)
+    heights = canal.any(axis=(0, 1))
+    held = (cord & canal).sum() / (cord & heights[None, None, :]).sum()
+    other = real.of("vertebra") & canal
+    lines.append(
+        f"\nNo canal is labelled. The canal's draft holds {100 * held:.1f} % of the label "
+        f"*spinal cord* at its heights; {100 * other.sum() / canal.sum():.1f} % of it is "
+        "labelled as vertebra."
+    )
+    return lines
+
+
+def alone(real: RealCt) -> list[str]:
+    """Each vertebra from its own click only."""
+    lines = []
+    for level in THORACIC:
+        mask = real.mask(Contour(Structure.VERTEBRA, level))
+        try:
+            draft = draft_vertebrae(real.ct, {level: real.deepest(mask)})
+        except InputError as error:
+            lines.append(failed(str(level), error))
+            continue
+        lines.append(row(real, str(level), real.full(draft.masks[level]), mask, strokes=False))
+    return lines
+
+
+def ribs(real: RealCt) -> list[str]:
+    """Each rib from its own click."""
+    lines = []
+    for level in THORACIC:
+        for side in (Side.LEFT, Side.RIGHT):
+            contour = Contour(Structure.RIB, level, side)
+            mask = real.mask(contour)
+            if not mask.any():
+                continue
+            try:
+                draft = draft_rib(real.ct, real.deepest(mask))
+            except InputError as error:
+                lines.append(failed(contour.words, error))
+                continue
+            lines.append(row(real, contour.words, real.full(draft), mask, strokes=False))
+    return lines
+
+
+def soft(real: RealCt) -> list[str]:
+    """Lungs, aorta and all bone."""
+    lines = []
+    named = [c for cs in real.labels.names.values() for c in cs]
+    for side in (Side.LEFT, Side.RIGHT):
+        lobes = [c for c in named if c.structure is Structure.LUNG_LOBE and c.side is side]
+        mask = real.mask(*lobes)
+        lines.append(
+            _try(
+                real,
+                f"{side.value} lung",
+                mask,
+                lambda m=mask: draft_lung(real.ct, real.deepest(m)),
+            )
+        )
+    mask = real.of("aorta")
+    lines.append(_try(real, "aorta", mask, lambda: draft_vessel(real.ct, *real.far_ends(mask))))
+    bones = real.of(*BONES)
+    t8 = real.mask(Contour(Structure.VERTEBRA, Level("T8")))
+    try:
+        draft = real.full(draft_bone(real.ct, real.deepest(t8)))
+    except InputError as error:
+        return [*lines, failed("all bone", error)]
+    lines.append(row(real, "all bone", draft, bones, strokes=False))
+    for words in ("aorta", "heart", "superior vena cava"):
+        mask = real.of(words)
+        lines.append(
+            f"\n{100 * (draft & mask).sum() / mask.sum():.1f} % of the label *{words}* was drafted as bone."
+        )
+        print(lines[-1])
+    lines.append(
+        f"\n{100 * (bones & ~draft).sum() / bones.sum():.1f} % of labelled bone was missed."
+    )
+    print(lines[-1])
+    return lines
+
+
+def _try(real: RealCt, name: str, mask: Mask, make: Callable[[], Volume]) -> str:
+    try:
+        return row(real, name, real.full(make()), mask, strokes=False)
+    except InputError as error:
+        return failed(name, error)
+
+
+PARTS: dict[str, Callable[[RealCt], list[str]]] = {
+    "vertebrae": vertebrae, "alone": alone, "ribs": ribs, "soft": soft,
+}  # fmt: skip
+
+
+def main() -> int:
+    """Run the parts asked for; keep the lines of the others as they were."""
+    wanted = sys.argv[1:] or list(PARTS)
+    store = REPOSITORY / "build" / "first-drafts.json"
+    store.parent.mkdir(exist_ok=True)
+    kept = json.loads(store.read_text()) if store.exists() else {}
+    real = RealCt(thorax_ct.find_or_fetch())
+    for part in wanted:
+        print(f"== {part}", flush=True)
+        kept[part] = PARTS[part](real)
+        store.write_text(json.dumps(kept, indent=1))
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
