@@ -132,10 +132,16 @@ def vertebrae(real: RealCt) -> list[str]:
     masks = {level: real.mask(Contour(Structure.VERTEBRA, level)) for level in THORACIC}
     places = {level: real.deepest(mask) for level, mask in masks.items()}
     start, cpu = time.perf_counter(), time.process_time()
-    drafts = draft_vertebrae(real.ct, places)
+    lines = []
+    try:
+        drafts = draft_vertebrae(real.ct, places)
+    except InputError as error:
+        lines.append(failed("T1-T12 together", error))
+        del masks[Level("T1")], places[Level("T1")]
+        drafts = draft_vertebrae(real.ct, places)
     took = time.perf_counter() - start, time.process_time() - cpu
     print(f"T1-T12 together: {took[0]:.0f} s, {took[1]:.0f} s of processor time", flush=True)
-    lines = [
+    lines += [
         row(real, str(level), real.full(drafts.masks[level]), mask, strokes=True)
         for level, mask in masks.items()
     ]
@@ -209,9 +215,8 @@ def soft(real: RealCt) -> list[str]:
     lines.append(row(real, "all bone", draft, bones, strokes=False))
     for words in ("aorta", "heart", "superior vena cava"):
         mask = real.of(words)
-        lines.append(
-            f"\n{100 * (draft & mask).sum() / mask.sum():.1f} % of the label *{words}* was drafted as bone."
-        )
+        share = 100 * (draft & mask).sum() / mask.sum()
+        lines.append(f"\n{share:.1f} % of the label *{words}* was drafted as bone.")
         print(lines[-1])
     lines.append(
         f"\n{100 * (bones & ~draft).sum() / bones.sum():.1f} % of labelled bone was missed."

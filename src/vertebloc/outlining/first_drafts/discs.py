@@ -15,9 +15,8 @@ from vertebloc.outlining.first_drafts.settings import SETTINGS
 from vertebloc.space.grids import Volume
 from vertebloc.space.transforms import Points
 
-_SOFT_HU = 60.0  #: muscle and disc
-_CORE_AHEAD_MM = np.arange(4.0, 21.0, 2.0)  #: before the canal's front wall
-_CORE_ASIDE_MM = np.arange(-8.0, 8.1, 2.0)
+_CORE_AHEAD_MM = np.arange(4.0, 17.0, 1.5)  #: before the canal's front wall
+_CORE_ASIDE_MM = np.arange(-7.0, 7.1, 2.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -58,7 +57,7 @@ def find_disc_planes(box: Volume, canal: TrackedCanal, bodies: Points) -> tuple[
     s = canal.s_mm
     left, back, _ = canal.axes(s)
     front = canal.wall_mm[:, 0]
-    inner = _chain(s, _darkness(_share(box, canal, dense)))
+    inner = _chain(s, disc_score(_profile(box, canal)))
     if not inner:
         raise InputError("no disc was found above or below the place: more of the spine is needed")
     planes = [_end_plane(canal, float(s[0]))]
@@ -95,8 +94,8 @@ def body_density(box: Volume, bodies: Points) -> float:
     return max(float(np.median(medians)), SETTINGS.least_body_hu)
 
 
-def _share(box: Volume, canal: TrackedCanal, dense: float) -> NDArray[np.float64]:
-    """How bony the bodies' core is along the canal, 0 to 2: the densest two thirds of it."""
+def _profile(box: Volume, canal: TrackedCanal) -> NDArray[np.float64]:
+    """Brightness of the bodies' core along the canal, HU: the mean of each cross-section."""
     s = canal.s_mm
     left, back, _ = canal.axes(s)
     ahead = canal.wall_mm[:, :1] + _CORE_AHEAD_MM
@@ -105,61 +104,71 @@ def _share(box: Volume, canal: TrackedCanal, dense: float) -> NDArray[np.float64
         - ahead[:, :, None, None] * back[:, None, None]
         + _CORE_ASIDE_MM[:, None] * left[:, None, None]
     )
-    bony = np.clip((read_at(box, points) - _SOFT_HU) / (dense - _SOFT_HU), 0.0, 2.0)
-    ranked = np.sort(bony.reshape(len(s), -1), axis=1)
-    return np.asarray(ranked[:, ranked.shape[1] // 3 :].mean(axis=1), dtype=np.float64)
+    seen = np.clip(read_at(box, points).reshape(len(s), -1), -50.0, 800.0)
+    return np.asarray(0.5 * (np.median(seen, axis=1) + seen.mean(axis=1)), dtype=np.float64)
 
 
-def _darkness(share: NDArray[np.float64]) -> NDArray[np.float64]:
-    """How much darker a place is than the brightest 2 to 7 mm above and below, 0 to about 1."""
-    size = 6
-    above = ndimage.maximum_filter1d(share, size, origin=1, mode="nearest")
-    before = np.concatenate((np.full(2, above[0]), above[:-2]))
-    below = ndimage.maximum_filter1d(share[::-1], size, origin=1, mode="nearest")
-    after = np.concatenate((np.full(2, below[0]), below[:-2]))[::-1]
-    return np.asarray(np.minimum(np.minimum(before, after), 1.3) - share)
+def disc_score(profile: NDArray[np.float64]) -> NDArray[np.float64]:
+    """How much each place along the canal looks like the middle of a disc.
+
+    Parameters
+    ----------
+    profile : (n,) float64, HU
+        Brightness of the bodies' core, every mm.
+
+    Returns
+    -------
+    (n,) float64
+        Around 1 at a disc, around -1 in the middle of a body.
+
+    Notes
+    -----
+    Two signs together, since neither holds in everybody. Where spongy bone is dense, a disc is
+    dark; where it is thin, discs between thick slices are no darker than it. But two endplates
+    always lie close above and below a disc, so that brightness rises and falls there (its slope,
+    smoothed over 4 mm, against that of the neighbourhood), and between them lies a narrow dip.
+    """
+    slope = np.abs(np.gradient(ndimage.gaussian_filter1d(profile, 0.7)))
+    busy = ndimage.gaussian_filter1d(slope, SETTINGS.disc_busy_mm, mode="nearest")
+    usual = ndimage.gaussian_filter1d(busy, 25.0, mode="nearest")
+    dip = ndimage.gaussian_laplace(profile[:, None], (1.8, 0.0), mode="nearest")[:, 0]
+    size = np.sqrt(ndimage.gaussian_filter1d(dip**2, 25.0, mode="nearest"))
+    narrow = np.clip(dip / np.maximum(size, 1e-6), -1.5, 1.5)
+    return np.asarray(2.0 * (busy / np.maximum(usual, 1e-6) - 1.0) + 0.5 * narrow)
 
 
-def _chain(s: NDArray[np.float64], dark: NDArray[np.float64]) -> list[float]:
-    """The dark places that are together darkest and most evenly spaced.
+def _chain(s: NDArray[np.float64], score: NDArray[np.float64]) -> list[float]:
+    """The evenly spaced chain of places with the greatest sum of scores.
 
-    Each adds its darkness less a threshold; each change of spacing from one to the next costs
-    the square of its logarithm, so that a body's own dip between two discs does not pay.
+    By dynamic programming over the place and its spacing to the one before; each change of
+    spacing costs the square of its logarithm.
     """
     low, high = SETTINGS.disc_spacing_mm
-    at = [
-        i
-        for i in range(3, len(s) - 3)
-        if dark[i] == dark[i - 3 : i + 4].max() and dark[i] > SETTINGS.disc_least_darkness
-    ]
-    count = len(at)
-    gain = [float(dark[i]) - SETTINGS.disc_least_darkness for i in at]
-    best = np.full((count + 1, count), -np.inf)  # the row ``count``: no place before
-    came: dict[tuple[int, int], int] = {}
-    for last in range(count):
-        best[count, last] = gain[last]
-        for before in range(last):
-            spacing = float(s[at[last]] - s[at[before]])
-            if not low <= spacing <= high:
+    spacings = np.arange(int(low), int(high) + 1)
+    ratio = np.log(spacings[:, None] / spacings[None, :])
+    change = SETTINGS.disc_even * ratio**2
+    best = np.full((len(s), len(spacings)), -np.inf)
+    came = np.full((len(s), len(spacings)), -1)
+    for n in range(3, len(s) - 3):
+        for m, spacing in enumerate(spacings):
+            before = n - int(spacing)
+            if before < 3:
                 continue
-            best[before, last] = best[count, before] + gain[last]
-            came[(before, last)] = count
-            for first in range(before):
-                if not np.isfinite(best[first, before]):
-                    continue
-                change = np.log(spacing / float(s[at[before]] - s[at[first]]))
-                total = best[first, before] + gain[last] - SETTINGS.disc_even * change**2
-                if total > best[before, last]:
-                    best[before, last] = total
-                    came[(before, last)] = first
-    if not count:
+            ways = best[before] - change[m]
+            way = int(np.argmax(ways))
+            begin = score[before]  # the chain may begin with the place before
+            if ways[way] > begin:
+                best[n, m], came[n, m] = ways[way] + score[n], way
+            else:
+                best[n, m] = begin + score[n]
+    if not np.isfinite(best).any():
         return []
-    state = tuple(int(x) for x in np.unravel_index(int(np.argmax(best)), best.shape))
-    chain = [state[1]]
-    while state[0] != count:
-        chain.append(state[0])
-        state = (came[(state[0], state[1])], state[0])
-    return [float(s[at[n]]) for n in chain[::-1]]
+    n, m = (int(x) for x in np.unravel_index(int(np.argmax(best)), best.shape))
+    chain = [n]
+    while m >= 0:
+        n, m = n - int(spacings[m]), int(came[n, m])
+        chain.append(n)
+    return [float(s[place]) for place in chain[::-1]]
 
 
 def _end_plane(canal: TrackedCanal, at: float) -> Disc:

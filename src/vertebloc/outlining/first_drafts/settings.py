@@ -1,6 +1,7 @@
-"""Every setting of the first drafts, fixed on made-up patients.
+"""Every setting of the first drafts. All are *assumed*: nobody measured them on people.
 
-All are *assumed*: nobody measured them on people, and they were not bent to fit the one real CT.
+They were first fixed on made-up patients alone; what was changed after the one real CT had been
+looked at is said in ``docs/first-drafts.md``.
 """
 
 from __future__ import annotations
@@ -19,8 +20,8 @@ class DraftSettings:
     canal_least_score: float = 0.15  #: share of directions with bone, above 0.35
     canal_smooth_mm: float = 7.0
     disc_spacing_mm: tuple[float, float] = (13.0, 50.0)
-    disc_least_darkness: float = 0.18  #: of the step from muscle to spongy bone
-    disc_even: float = 2.5  #: weight of uneven spacing against darkness
+    disc_busy_mm: float = 4.0  #: over which the slopes at a disc's endplates are summed
+    disc_even: float = 12.0  #: weight of uneven spacing against the look of a disc
     least_body_hu: float = 130.0  #: a body is taken to be at least this dense
     wall_most_drop: float = 2.5  #: of brightness across a body's wall, hundreds of HU
     wall_second_mm: float = 2.5  #: a good place this far before counts against a place

@@ -41,7 +41,8 @@ def draft_bone(ct: Volume, place: ArrayLike) -> Volume:
     -----
     Bright voxels are split into cores, each more than 2.5 mm from anything that is not of
     middling brightness (not even from cortex). A core is the inside of a bone if the rim of
-    bright voxels around it is no darker than itself; a vessel's or an organ's rim is. Cortex and cores then share out what is left, nearest first.
+    bright voxels around it is no darker than itself; a vessel's or an organ's rim is. Cortex
+    and cores then share out what is left, nearest first.
     """
     from skimage.segmentation import watershed
 
