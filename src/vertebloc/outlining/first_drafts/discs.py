@@ -16,6 +16,7 @@ from vertebloc.space.grids import Volume
 from vertebloc.space.transforms import Points
 
 _CORE_AHEAD_MM = np.arange(4.0, 17.0, 1.5)  #: before the canal's front wall
+_PROBES_MM = (-6.5, -5.0, -3.75, -2.5, -1.0, 0.0, 1.0, 2.5, 3.75, 5.0, 6.5)
 _CORE_ASIDE_MM = np.arange(-7.0, 7.1, 2.0)
 
 
@@ -178,7 +179,7 @@ def _end_plane(canal: TrackedCanal, at: float) -> Disc:
 
 
 def _settled(box: Volume, disc: Disc, dense: float) -> Disc:
-    """Shift and tilt the plane until it is darkest."""
+    """Shift and tilt the plane until it is darkest against the endplates on either side."""
     u, v = np.meshgrid(np.linspace(-11.0, 11.0, 9), np.linspace(-10.0, 10.0, 9))
     round_ = np.hypot(u / 12.0, v / 11.0) <= 1.0
     u, v = u[round_], v[round_]
@@ -188,17 +189,22 @@ def _settled(box: Volume, disc: Disc, dense: float) -> Disc:
         (np.radians([-5, -2.5, 0, 2.5, 5]), np.arange(-1.0, 1.1, 0.5)),
     ):
         trials = [_tilted(best, a, b, t) for a in tilts for b in tilts for t in shifts]
-        points = np.stack([d.centre + u[:, None] * d.left + v[:, None] * d.back for d in trials])
+        flat = np.stack([d.centre + u[:, None] * d.left + v[:, None] * d.back for d in trials])
         around = np.stack([d.up for d in trials])[:, None]
-        seen = np.minimum(read_at(box, points), dense + 100.0)
-        seen = (
-            seen
-            + 0.5 * np.minimum(read_at(box, points + 1.0 * around), dense + 100.0)
-            + 0.5 * np.minimum(read_at(box, points - 1.0 * around), dense + 100.0)
+        seen = np.array(
+            [
+                np.minimum(read_at(box, flat + t * around), dense + 400.0).mean(axis=1)
+                for t in _PROBES_MM
+            ]
+        )
+        middle = len(_PROBES_MM) // 2
+        here = 0.5 * seen[middle] + 0.25 * (seen[middle - 1] + seen[middle + 1])
+        plates = np.minimum(
+            seen[: middle - 1].max(axis=0), seen[middle + 2 :].max(axis=0)
         )
         lean = np.array([np.arccos(np.clip(d.up @ disc.up, -1.0, 1.0)) for d in trials])
         off = np.array([(d.centre - disc.centre) @ disc.up for d in trials])
-        cost = seen.mean(axis=1) + 60.0 * (lean / 0.35) ** 2 + 2.0 * off**2
+        cost = here - plates + 60.0 * (lean / 0.35) ** 2 + 10.0 * off**2
         best = trials[int(np.argmin(cost))]
     return best
 
