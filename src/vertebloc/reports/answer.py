@@ -132,6 +132,15 @@ def why_unconfirmed(confirmation: LevelConfirmation) -> tuple[str, ...]:
     return tuple(reasons)
 
 
+def gravest_reasons(confirmation: LevelConfirmation) -> tuple[str, ...]:
+    """What contradicts the level, the first thing that is missing, and how many more are."""
+    reasons, conflicts = why_unconfirmed(confirmation), len(confirmation.conflicts)
+    missing = reasons[conflicts:]
+    if len(missing) < 3:
+        return reasons
+    return (*reasons[:conflicts], missing[0], text.more_is_open(len(missing) - 1))
+
+
 def least_room(face: FaceMargin) -> tuple[float, float]:
     """Order of bone faces: thinnest first; of equal printed margins, what may err least first.
 
@@ -206,7 +215,7 @@ def _warnings(
     if drafts:
         parts.append(AnswerPart(About.OUTLINES, outline_words.unconfirmed(drafts), True))
     if not confirmation.is_confirmed:
-        reasons = why_unconfirmed(confirmation)
+        reasons = gravest_reasons(confirmation)
         parts.append(AnswerPart(About.LEVEL, text.unconfirmed(str(plan.level), reasons), True))
     return parts
 

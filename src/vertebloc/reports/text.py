@@ -163,6 +163,11 @@ def unconfirmed(level: str, reasons: Sequence[str]) -> str:
     return f"Level {level} is UNCONFIRMED: {listed(list(reasons))}."
 
 
+def more_is_open(count: int) -> str:
+    """How many more things a level's confirmation lacks."""
+    return f"{count} more things are open in its count"
+
+
 def no_one_signed() -> str:
     """Why a level is unconfirmed: no name."""
     return "nobody has signed it"

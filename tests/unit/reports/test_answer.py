@@ -78,6 +78,10 @@ def test_a_trace_of_tumour_left_is_never_called_zero(made_up: Any) -> None:
             LevelConfirmation(counted_from=CountedFrom.LAST_RIB, end_in_view=True),
             "nobody has signed it",
         ),
+        (
+            LevelConfirmation(conflicts=("two counts differ",), doubts=("a", "b", "c")),
+            "two counts differ, nobody has signed it and 4 more things are open in its count",
+        ),
     ],
 )
 def test_unconfirmed_level_says_why(
