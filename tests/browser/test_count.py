@@ -95,14 +95,14 @@ def test_the_whole_count_by_keyboard(page):
     choose(page, "count-transitional", "none")
     # a miscount by one is shouted about
     confirm(page, "4", "Dr Example")
+    page.wait_for_selector("text=LEVELS DO NOT AGREE", timeout=PLAN_S)
     assert "LEVELS DO NOT AGREE: T10 was counted as number 4" in answer(page)
     assert page.locator(".strip svg .unconfirmed").count() == 1
     page.screenshot(path=SCREENSHOTS / "count-conflict.png")
     # the right count confirms, with name, time and offset
     confirm(page, "3", "Dr Example")
     assert page.locator(".error").all_inner_texts() == []
-    page.screenshot(path=SCREENSHOTS / "count-after-3.png")
-    page.wait_for_selector("text=T10 confirmed by Dr Example on", timeout=60_000)
+    page.wait_for_selector("text=T10 confirmed by Dr Example on", timeout=PLAN_S)
     assert "counted as number 3 from the last rib towards the head" in answer(page)
     assert page.locator(".strip svg .unconfirmed").count() == 0
     page.screenshot(path=SCREENSHOTS / "count-confirmed.png")
