@@ -222,7 +222,9 @@ def _tell(shown: ui.html, changed: Callable[[str], Any]) -> ui.html:
     return shown
 
 
-def show_paragraph(parts: Sequence[Part], changed: Callable[[str, str], Any]) -> ui.html:
+def show_paragraph(
+    parts: Sequence[Part], changed: Callable[[str, str], Any], *, able: bool = True
+) -> ui.html:
     """Show the plan as a paragraph whose numbers can be typed or dragged.
 
     Parameters
@@ -231,13 +233,16 @@ def show_paragraph(parts: Sequence[Part], changed: Callable[[str, str], Any]) ->
         Words, numbers and choices.
     changed : callable
         Called with the name of the part and its new value.
+    able : bool
+        Whether they can be changed here, or only read.
 
     Returns
     -------
     ui.html
         The paragraph.
     """
-    shown = show_markup(f'<p class="answer plan">{_lines(parts)}</p>')
+    plan = f'<p class="answer plan">{_lines(parts)}</p>'
+    shown = show_markup(f'<fieldset class="bare"{"" if able else " disabled"}>{plan}</fieldset>')
     shown.on(
         "change",
         lambda event: changed(str(event.args[0]), str(event.args[1])),

@@ -24,8 +24,8 @@ def show_answer(window: WindowLike) -> None:
     """What the plan comes to, the gravest first; then the plan, whose numbers can be changed."""
     show_sentences(window.view.answer)
     parts = paragraph(window.desk)
-    if parts and window.holds:
-        show_paragraph(parts, window.desk.change_part)
+    if parts:
+        show_paragraph(parts, window.desk.change_part, able=window.holds)
 
 
 def show_side(window: WindowLike) -> None:

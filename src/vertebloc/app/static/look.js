@@ -39,6 +39,8 @@ window.addEventListener("beforeprint", () => {
     copy.src = canvas.toDataURL("image/png");
     copy.style.cssText = canvas.style.cssText;
     canvas.after(copy);
+    const { clientWidth, clientHeight, style } = canvas.parentElement;
+    if (clientHeight) style.setProperty("--drawn", clientWidth / clientHeight); // never stretched
     canvas.hidden = true;
   }
 });

@@ -199,9 +199,7 @@ def _settled(box: Volume, disc: Disc, dense: float) -> Disc:
         )
         middle = len(_PROBES_MM) // 2
         here = 0.5 * seen[middle] + 0.25 * (seen[middle - 1] + seen[middle + 1])
-        plates = np.minimum(
-            seen[: middle - 1].max(axis=0), seen[middle + 2 :].max(axis=0)
-        )
+        plates = np.minimum(seen[: middle - 1].max(axis=0), seen[middle + 2 :].max(axis=0))
         lean = np.array([np.arccos(np.clip(d.up @ disc.up, -1.0, 1.0)) for d in trials])
         off = np.array([(d.centre - disc.centre) @ disc.up for d in trials])
         cost = here - plates + 60.0 * (lean / 0.35) ** 2 + 10.0 * off**2
