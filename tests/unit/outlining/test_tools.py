@@ -238,3 +238,24 @@ def test_softening_says_when_it_changes_nothing():
         soften_edge(slab, grid, 1.0)
     with pytest.raises(InputError, match="at most 10"):
         soften_edge(slab, grid, 20.0)
+
+
+def test_what_lies_deeper_than_was_said_stays_however_thin():
+    """Smoothed by 2 mm, a ball of 3 mm vanishes: the mean of |x| is 2 sigma sqrt(2 / pi) = 3.2."""
+    grid = grid_of()
+    ball = solid(grid, lambda away: np.linalg.norm(away, axis=1) <= 3.0)
+    heart = solid(grid, lambda away: np.linalg.norm(away, axis=1) <= 1.0)
+    assert heart.count > 0 and heart.without(soften_edge(ball, grid, 2.0)).is_empty
+
+
+def test_a_stroke_outside_in_the_middle_of_the_outline_stays_outside(rng):
+    """Hollows are filled, but not those that a hand made."""
+    grid = grid_of(shape=(60, 60, 50))
+    images, _ = noisy_ball(grid, rng, 10.0)
+    ring = np.array([[-6.0, -6, 0], [6, -6, 0], [6, 6, 0], [-6, 6, 0], [-6, -6, 0]])
+    inside = voxels_of_stroke(grid, Stroke(middle_of(grid) + ring, UP, 1.5))
+    for height in (-5.0, 5.0):  # and a lid above and below
+        inside = draw(inside, grid, Stroke(middle_of(grid) + height * UP, UP, 6.0))
+    outside = voxels_of_stroke(grid, Stroke(middle_of(grid), UP, 1.5))
+    found = finish_outline(inside, outside, images)
+    assert found.count > 1000 and outside.without(found).is_same(outside)
