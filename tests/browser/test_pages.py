@@ -18,6 +18,7 @@ pytestmark = [pytest.mark.system("chromium"), pytest.mark.slow]
 ADDRESSES = {
     "/": "MADE-UP, LEAD",
     "/level": "Level T10 is UNCONFIRMED",
+    "/contours": "as imported",
     "/spread": "Involved:",
     "/ring": "The ring can be opened without tumour",
     "/front": "The front can be got round from behind alone",
@@ -257,8 +258,8 @@ def test_a_cut_moves_by_keyboard_alone_with_a_visible_focus(open_page):
 
 def test_every_page_is_reached_by_one_key(open_page):
     page = open_page("/")
-    pages = ("/cuts", "/ring", "/spread", "/front", "/level", "/")
-    for key, path in zip("643521", pages, strict=True):
+    pages = ("/cuts", "/ring", "/spread", "/front", "/contours", "/level", "/")
+    for key, path in zip("7546321", pages, strict=True):
         page.locator("body").press(key)
         page.wait_for_selector(f"text={ADDRESSES[path]}", timeout=10_000)
         page.wait_for_function("path => location.pathname === path", arg=path, timeout=10_000)
