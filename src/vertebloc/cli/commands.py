@@ -316,3 +316,26 @@ def export(
             raise InputError(f"--as {form} is not known: {', '.join(allowed)} are")
         report = export_contours(folder, target, OutlineFormat(form), say=say)
     typer.echo("\n".join(report.lines))
+
+
+@app.command(epilog='Example: vertebloc draft case/ "vertebra of T8" --at 250,280,60')
+def draft(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="Case folder.")],
+    what: Annotated[
+        str,
+        typer.Argument(
+            help='Such as "vertebra of T8", "left rib of T8", aorta, "spinal canal", '
+            '"other, bone", "left lung", skin.'
+        ),
+    ],
+    at: Annotated[
+        list[str], typer.Option(help="Voxel i,j,k of the CT, from 0; twice for the aorta.")
+    ],
+    by: Annotated[str, typer.Option(help="Who points.")] = "",
+) -> None:
+    """Make a first draft of an outline from a place or two; a person confirms it."""
+    with _progress() as say:
+        from vertebloc.workflow.draft_case import draft_case
+
+        report = draft_case(folder, what, at, by=by, say=say)
+    typer.echo("\n".join(report.lines))

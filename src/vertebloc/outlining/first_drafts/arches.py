@@ -197,6 +197,24 @@ def lead_rib_to_head(
         seeds[near][thick & (seeds[near] == 0)] = rib
 
 
+def canal_voxels(box: Volume, canal: TrackedCanal) -> NDArray[np.bool_]:
+    """Voxels inside the canal's wall.
+
+    Parameters
+    ----------
+    box : Volume
+        Hounsfield units on even voxels.
+    canal : TrackedCanal
+        Followed in the same CT.
+
+    Returns
+    -------
+    (ni, nj, nk) bool
+        Between the ends of what was followed.
+    """
+    return _along_canal(box, canal).in_canal
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Coordinates:
     """Where each voxel lies along and across the canal."""

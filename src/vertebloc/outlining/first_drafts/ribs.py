@@ -12,6 +12,7 @@ from vertebloc.outlining.first_drafts.box import cut_box, on_grid
 from vertebloc.outlining.first_drafts.canal import find_spine
 from vertebloc.outlining.first_drafts.soft import index_of, part_with
 from vertebloc.outlining.first_drafts.spine import lay_out
+from vertebloc.space.frames import Side
 from vertebloc.space.grids import Volume
 
 _VOXEL_MM = 0.8
@@ -19,7 +20,7 @@ _BELOW_MM, _ABOVE_MM = 30.0, 85.0  #: of the click: ribs rise towards the spine
 _FRONT_MM, _SIDE_MM = 190.0, 185.0
 
 
-def draft_rib(ct: Volume, place: ArrayLike) -> Volume:
+def draft_rib(ct: Volume, place: ArrayLike, side: Side | None = None) -> Volume:
     """A rib from its head to where bone ends.
 
     Parameters
@@ -28,6 +29,8 @@ def draft_rib(ct: Volume, place: ArrayLike) -> Volume:
         Hounsfield units.
     place : (3,) float64, mm, patient LPS
         Inside the rib, anywhere along it.
+    side : Side or None
+        The side it is said to be of, to be checked.
 
     Returns
     -------
@@ -37,7 +40,7 @@ def draft_rib(ct: Volume, place: ArrayLike) -> Volume:
     Raises
     ------
     InputError
-        If there is no rib at the place, or no spine at its height.
+        If there is no rib at the place, no spine at its height, or it is of the other side.
 
     Notes
     -----
@@ -50,6 +53,12 @@ def draft_rib(ct: Volume, place: ArrayLike) -> Volume:
     shared = share_out(spine.box, spine.canal, spine.bodies, with_ribs=[True] * len(spine.bodies))
     middle = float(spine.canal.line.points[:, 0].mean())
     side = 1.0 if at[0] > middle else -1.0
+    found = Side.LEFT if at[0] > middle else Side.RIGHT
+    if side is not None and side is not found:
+        raise InputError(
+            f"the place lies on the patient's {found.value}, but the rib is said to be the "
+            f"{side.value} one: check the sides"
+        )
     low = np.array([min(middle, middle + side * _SIDE_MM), at[1] - 60.0, at[2] - 130.0])
     high = np.array([max(middle, middle + side * _SIDE_MM), 0.0, at[2] + 100.0])
     low[1] = spine.canal.line.points[:, 1].min() - _FRONT_MM

@@ -19,6 +19,7 @@ class DraftSettings:
     canal_reach_mm: float = 85.0  #: past the outermost click
     canal_least_score: float = 0.15  #: share of directions with bone, above 0.35
     canal_smooth_mm: float = 7.0
+    body_ahead_mm: float = 22.0  #: a body's middle before the canal's
     disc_spacing_mm: tuple[float, float] = (13.0, 50.0)
     disc_busy_mm: float = 4.0  #: over which the slopes at a disc's endplates are summed
     disc_even: float = 12.0  #: weight of uneven spacing against the look of a disc

@@ -12,7 +12,7 @@ from scipy import ndimage
 
 from vertebloc.anatomy.levels import Level
 from vertebloc.errors import InputError
-from vertebloc.outlining.first_drafts.arches import Shared, share_out
+from vertebloc.outlining.first_drafts.arches import Shared, canal_voxels, share_out
 from vertebloc.outlining.first_drafts.bodies import Body, draft_body
 from vertebloc.outlining.first_drafts.box import cut_box, on_grid
 from vertebloc.outlining.first_drafts.canal import TrackedCanal, track_canal
@@ -122,6 +122,36 @@ def draft_vertebrae(ct: Volume, places: Mapping[Level, NDArray[np.float64]]) -> 
     hollow = ndimage.gaussian_filter(shared.canal.astype(np.float32), 0.5)
     canal = on_grid(Volume(spine.box.grid, hollow), ct.grid)
     return VertebraDrafts(masks=masks, canal=canal, spine=spine, shared=shared)
+
+
+def draft_canal(ct: Volume, place: NDArray[np.float64]) -> Volume:
+    """The spinal canal up and down from one place in it.
+
+    Parameters
+    ----------
+    ct : Volume
+        Hounsfield units.
+    place : (3,) float64, mm, patient LPS
+        In the canal, where bone is around.
+
+    Returns
+    -------
+    Volume
+        Boolean, on the CT's grid: some 85 mm up and down, or to where the images end.
+
+    Raises
+    ------
+    InputError
+        If there is no canal at the place.
+    """
+    canal = track_canal(ct, np.array([place]) - np.array([0.0, SETTINGS.body_ahead_mm, 0.0]))
+    low, high = canal.line.points.min(axis=0) - 25.0, canal.line.points.max(axis=0) + 25.0
+    box = cut_box(ct, low, high, SETTINGS.voxel_mm)
+    hollow = canal_voxels(box, canal)
+    if float(np.linalg.norm(canal.line.at(canal.line.nearest_s_mm(place)) - place)) > 12.0:
+        raise InputError("the place does not lie in the canal: click in its middle")
+    share = ndimage.gaussian_filter(hollow.astype(np.float32), 0.5)
+    return on_grid(Volume(box.grid, share), ct.grid)
 
 
 def _numbers(spine: Spine, places: Mapping[Level, NDArray[np.float64]]) -> dict[Level, int]:
