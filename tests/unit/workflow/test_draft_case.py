@@ -26,7 +26,7 @@ def voxel(case_dir: Path, lps: np.ndarray) -> str:
         index = case.ct.grid.lps_from_ijk.inverse.points(lps)[0]
     finally:
         case.close()
-    return ",".join(str(int(round(x))) for x in index)
+    return ",".join(str(round(float(x))) for x in index)
 
 
 @pytest.mark.slow
