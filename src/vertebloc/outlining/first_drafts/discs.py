@@ -184,10 +184,12 @@ def _settled(box: Volume, disc: Disc, dense: float) -> Disc:
     round_ = np.hypot(u / 12.0, v / 11.0) <= 1.0
     u, v = u[round_], v[round_]
     best = disc
-    for tilts, shifts in (
-        (np.radians([-16, -8, 0, 8, 16]), np.arange(-4.0, 4.1, 1.0)),
-        (np.radians([-5, -2.5, 0, 2.5, 5]), np.arange(-1.0, 1.1, 0.5)),
+    for tilts, shifts, stays in (
+        (np.radians([-16, -8, 0, 8, 16]), np.arange(-4.0, 4.1, 1.0), 10.0),
+        (np.radians([-5, -2.5, 0, 2.5, 5]), np.arange(-1.0, 1.1, 0.5), 10.0),
+        (np.radians([-3, 0, 3]), np.arange(-2.0, 2.1, 0.5), 4.0),
     ):
+        start = best if stays < 10.0 else disc
         trials = [_tilted(best, a, b, t) for a in tilts for b in tilts for t in shifts]
         flat = np.stack([d.centre + u[:, None] * d.left + v[:, None] * d.back for d in trials])
         around = np.stack([d.up for d in trials])[:, None]
@@ -201,8 +203,8 @@ def _settled(box: Volume, disc: Disc, dense: float) -> Disc:
         here = 0.5 * seen[middle] + 0.25 * (seen[middle - 1] + seen[middle + 1])
         plates = np.minimum(seen[: middle - 1].max(axis=0), seen[middle + 2 :].max(axis=0))
         lean = np.array([np.arccos(np.clip(d.up @ disc.up, -1.0, 1.0)) for d in trials])
-        off = np.array([(d.centre - disc.centre) @ disc.up for d in trials])
-        cost = here - plates + 60.0 * (lean / 0.35) ** 2 + 10.0 * off**2
+        off = np.array([(d.centre - start.centre) @ start.up for d in trials])
+        cost = here - plates + 60.0 * (lean / 0.35) ** 2 + stays * off**2
         best = trials[int(np.argmin(cost))]
     return best
 
@@ -243,8 +245,8 @@ def endplates(
 
     Notes
     -----
-    In each column the darkest place near the plane is the disc; bone begins half way in
-    brightness between it and the brightest place within 6 mm. Columns are smoothed together.
+    In each column the darkest place near the plane is the disc; bone begins at 0.7 of the
+    step in brightness between it and the brightest place within 6 mm. Columns are smoothed together.
     """
     axis = np.arange(-half_mm, half_mm + 0.1, 1.0)
     t = np.arange(-9.0, 9.01, 0.5)
@@ -284,7 +286,7 @@ def _half_height(
     count = len(t)
     order = valley[:, :, None] + sign * np.arange(reach + 1)
     run = np.take_along_axis(seen, np.clip(order, 0, count - 1), axis=2)
-    wanted = 0.5 * (low + run.max(axis=2))
+    wanted = low + SETTINGS.endplate_share * (run.max(axis=2) - low)
     beyond = run >= wanted[:, :, None]
     first = np.maximum(np.argmax(beyond, axis=2), 1)
     after = np.take_along_axis(run, first[:, :, None], axis=2)[:, :, 0]

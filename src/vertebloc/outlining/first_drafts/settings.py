@@ -23,6 +23,7 @@ class DraftSettings:
     disc_spacing_mm: tuple[float, float] = (13.0, 50.0)
     disc_busy_mm: float = 4.0  #: over which the slopes at a disc's endplates are summed
     disc_even: float = 12.0  #: weight of uneven spacing against the look of a disc
+    endplate_share: float = 0.7  #: of the step from disc to endplate, where bone begins
     least_body_hu: float = 130.0  #: a body is taken to be at least this dense
     wall_most_drop: float = 2.5  #: of brightness across a body's wall, hundreds of HU
     wall_second_mm: float = 2.5  #: a good place this far before counts against a place
@@ -43,7 +44,8 @@ class DraftSettings:
     seam_cost: float = 6.0  #: a step dearer than this parts process and rib
     rib_short_of_head: float = 6.0  #: cost of each mm that a rib ends short of its body
     rib_most_cost: float = 350.0  #: a way to the head dearer than this (mm) is no rib
-    close_voxels: int = 2  #: gaps of twice as many voxels inside a vertebra are closed
+    close_voxels: int = 3  #: gaps of twice as many voxels inside a vertebra are closed
+    fat_hu: float = 0.0  #: darker is fat, no gap in bone
     rib_aside_mm: float = 43.0  #: farther from the canal's middle lies no transverse process
     find_bone_hu: float = 220.0  #: wall of the canal where nobody clicked
     skin_hu: float = -350.0  #: between air and a person

@@ -224,9 +224,14 @@ def solid(box: Volume, shared: Shared, number: int) -> Volume:
     piece = tuple(slice(int(a), int(b)) for a, b in zip(start, stop, strict=True))
     here = mine[piece]
     free = (shared.owner[piece] == 0) & ~shared.canal[piece]
-    ball = ndimage.generate_binary_structure(3, 1)
-    closed = ndimage.binary_closing(here, ball, iterations=SETTINGS.close_voxels)
-    closed = ndimage.binary_fill_holes(here | (closed & free)) & (free | here)
+    room = np.asarray(box.values)[piece] > SETTINGS.fat_hu
+    wide = np.pad(here, 4)
+    ball = np.linalg.norm(np.indices((7, 7, 7)) - 3.0, axis=0) <= SETTINGS.close_voxels + 0.2
+    closed = ndimage.binary_closing(wide, ball)[4:-4, 4:-4, 4:-4]
+    closed = here | (closed & free & room)
+    for k in range(closed.shape[2]):
+        closed[:, :, k] = ndimage.binary_fill_holes(closed[:, :, k])
+    closed &= free | here
     labels, count = ndimage.label(closed)
     if count > 1:
         closed = labels == 1 + int(np.argmax(np.bincount(labels.ravel())[1:]))
