@@ -245,8 +245,8 @@ def endplates(
 
     Notes
     -----
-    In each column the darkest place near the plane is the disc; bone begins at 0.7 of the
-    step in brightness between it and the brightest place within 6 mm. Columns are smoothed together.
+    In each column the darkest place near the plane is the disc; bone begins at 0.7 of the step
+    in brightness from it to the brightest place within 6 mm. Columns are smoothed together.
     """
     axis = np.arange(-half_mm, half_mm + 0.1, 1.0)
     t = np.arange(-9.0, 9.01, 0.5)
