@@ -49,39 +49,43 @@ def draft_vessel(ct: Volume, first: ArrayLike, second: ArrayLike) -> Volume:
     ends = np.array([np.ravel(first), np.ravel(second)], dtype=np.float64)
     reach = 60.0
     box = cut_box(ct, ends.min(axis=0) - reach, ends.max(axis=0) + reach, _VOXEL_MM)
-    level, spread = _blood(box, ends)
-    path = _way(box, ends, level, spread)
+    levels, spread = _blood(box, ends)
+    path = _way(box, ends, levels, spread)
     for turn in range(3):
         tangent, *across = _frame(path)
-        radius = _wall(box, path, (across[0], across[1]), level, spread)
+        radius = _wall(box, path, (across[0], across[1]), levels, spread)
         if turn < 2:
             rays = _rays(across[0], across[1])
             off = (radius[:, :, None] * rays).mean(axis=1)
             path = path + ndimage.gaussian_filter1d(off, 2.0, axis=0, mode="nearest")
-    if level > SETTINGS.contrast_hu:
+    if levels.mean() > SETTINGS.contrast_hu:
         radius = radius + SETTINGS.vessel_wall_mm  # what shines is the blood, not the wall
     return on_grid(_filled(box, path, radius, (tangent, across[0], across[1])), ct.grid)
 
 
-def _blood(box: Volume, ends: Points) -> tuple[float, float]:
+def _blood(box: Volume, ends: Points) -> tuple[NDArray[np.float64], float]:
+    """Brightness of blood at both ends, and its spread."""
     ball = np.indices((7, 7, 7)).reshape(3, -1).T - 3.0
     ball = ball[np.linalg.norm(ball, axis=1) <= 3.0]
     seen = np.stack([read_at(box, end + ball) for end in ends])
-    levels = np.median(seen, axis=1)
-    if abs(float(levels[0] - levels[1])) > SETTINGS.blood_differs_hu:
+    levels = np.median(seen, axis=1).astype(np.float64)
+    most = max(SETTINGS.blood_differs_hu, SETTINGS.blood_differs_share * float(levels.max()))
+    if abs(float(levels[0] - levels[1])) > most:
         raise InputError(
             f"the two places differ too much in brightness ({levels[0]:.0f} and {levels[1]:.0f} "
             "HU): click inside the same vessel twice"
         )
-    return float(levels.mean()), float(max(seen.std(axis=1).mean(), 10.0))
+    return levels, float(max(seen.std(axis=1).mean(), 10.0))
 
 
-def _way(box: Volume, ends: Points, level: float, spread: float) -> Points:
+def _way(box: Volume, ends: Points, levels: NDArray[np.float64], spread: float) -> Points:
     """Cheapest way through blood, as smooth points every 2 mm."""
     from vertebloc.outlining.first_drafts._kernels import grow
 
     values = ndimage.gaussian_filter(np.asarray(box.values, dtype=np.float32), 1.0)
-    off = np.abs(values - level) / (SETTINGS.blood_spread_share * level + 2.0 * spread)
+    low, high = float(levels.min()), float(levels.max())
+    scale = SETTINGS.blood_spread_share * low + 2.0 * spread
+    off = np.maximum(np.maximum(low - values, values - high), 0.0) / scale
     blood = off < 1.0
     depth = ndimage.distance_transform_edt(blood) * _VOXEL_MM
     cost = np.where(blood, 1.0 + 30.0 / (1.0 + depth) ** 2, 60.0).astype(np.float32)
@@ -131,14 +135,19 @@ def _rays(u: Points, v: Points) -> Points:
 
 
 def _wall(
-    box: Volume, path: Points, across: tuple[Points, Points], level: float, spread: float
+    box: Volume,
+    path: Points,
+    across: tuple[Points, Points],
+    levels: NDArray[np.float64],
+    spread: float,
 ) -> NDArray[np.float64]:
     """Distance of the wall from the way all round, (n, angles) mm."""
     points = path[:, None, None] + _RADII_MM[:, None] * _rays(*across)[:, :, None]
     seen = ndimage.gaussian_filter(
         read_at(box, points), (1.0, 1.0, 0.0), mode=("nearest", "wrap", "nearest")
     )
-    scale = max(SETTINGS.blood_spread_share * abs(level), 3.0 * spread)
+    level = np.linspace(levels[0], levels[1], len(path))[:, None, None]  # contrast thins out
+    scale = np.maximum(SETTINGS.blood_spread_share * np.abs(level), 3.0 * spread)
     off = np.clip(np.abs(seen - level) / scale, 0.0, 2.0)
     inner = ndimage.uniform_filter1d(off, 5, axis=2, mode="nearest", origin=2)
     outer = ndimage.uniform_filter1d(off, 5, axis=2, mode="nearest", origin=-2)

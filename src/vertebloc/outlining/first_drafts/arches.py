@@ -34,7 +34,7 @@ def bone_cost(box: Volume) -> NDArray[np.float32]:
 
     Returns
     -------
-    (ni, nj, nk) float32
+    (ni, nj, nk) float32, -
         1 in dense bone; more where the brightness has a valley (a joint).
     """
     values = np.asarray(box.values)
@@ -57,7 +57,7 @@ def bony(box: Volume) -> NDArray[np.bool_]:
 
     Returns
     -------
-    (ni, nj, nk) bool
+    (ni, nj, nk) bool, -
         Bright voxels, without the rim that is only the blur of a brighter cortex beside it.
     """
     values = np.asarray(box.values)
@@ -153,9 +153,9 @@ def lead_rib_to_head(
     ----------
     box : Volume
         Hounsfield units on even voxels.
-    cost : (ni, nj, nk) float32
+    cost : (ni, nj, nk) float32, -
         Cost of a step.
-    seeds : (ni, nj, nk) int32
+    seeds : (ni, nj, nk) int32, -
         Rib seeds at the sides; those of the ways are added.
     rib : int
         The number that stands for ribs.
@@ -209,7 +209,7 @@ def canal_voxels(box: Volume, canal: TrackedCanal) -> NDArray[np.bool_]:
 
     Returns
     -------
-    (ni, nj, nk) bool
+    (ni, nj, nk) bool, -
         Between the ends of what was followed.
     """
     return _along_canal(box, canal).in_canal

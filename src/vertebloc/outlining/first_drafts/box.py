@@ -105,7 +105,7 @@ def read_at(box: Volume, points: Points) -> NDArray[np.float32]:
 
     Returns
     -------
-    (...) float32
+    (...) float32, -
         Beyond the box the value of its edge.
     """
     where = np.asarray(points, dtype=np.float64)

@@ -119,7 +119,7 @@ def disc_score(profile: NDArray[np.float64]) -> NDArray[np.float64]:
 
     Returns
     -------
-    (n,) float64
+    (n,) float64, -
         Around 1 at a disc, around -1 in the middle of a body.
 
     Notes

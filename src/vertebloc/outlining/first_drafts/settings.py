@@ -58,6 +58,7 @@ class DraftSettings:
     least_bone_mm3: float = 200.0
     most_hole_mm2: float = 250.0
     blood_differs_hu: float = 120.0  #: between the two places clicked on
+    blood_differs_share: float = 0.5  #: of the brighter one, where that is more
     blood_spread_share: float = 0.4  #: of the blood's level
     vessel_bend: float = 0.3
     contrast_hu: float = 120.0  #: brighter blood holds contrast

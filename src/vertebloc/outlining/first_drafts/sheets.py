@@ -11,14 +11,14 @@ def smoothest_sheet(cost: NDArray[np.floating], bend: float) -> NDArray[np.float
 
     Parameters
     ----------
-    cost : (rows, angles, samples) float
+    cost : (rows, angles, samples) float, -
         Of each sample; rings are closed along the angles.
-    bend : float
+    bend : float, -
         Cost of one sample's step between neighbours; steps of more than 4 cost no more.
 
     Returns
     -------
-    (rows, angles) float64
+    (rows, angles) float64, -
         Chosen sample, refined between samples by a parabola.
 
     Notes

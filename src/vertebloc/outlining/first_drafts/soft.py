@@ -64,7 +64,7 @@ def part_with(mask: NDArray[np.bool_], at: tuple[int, int, int], what: str) -> N
 
     Parameters
     ----------
-    mask : (ni, nj, nk) bool
+    mask : (ni, nj, nk) bool, -
         Where to look.
     at : tuple of int
         Index.
@@ -73,7 +73,7 @@ def part_with(mask: NDArray[np.bool_], at: tuple[int, int, int], what: str) -> N
 
     Returns
     -------
-    (ni, nj, nk) bool
+    (ni, nj, nk) bool, -
         The part.
 
     Raises
@@ -101,8 +101,13 @@ def body_outline(box: Volume) -> NDArray[np.bool_]:
 
     Returns
     -------
-    (ni, nj, nk) bool
+    (ni, nj, nk) bool, -
         The person; holes are filled slice by slice (across the long axis).
+
+    Raises
+    ------
+    InputError
+        If there is nobody in the images.
     """
     dense = np.asarray(box.values) > SETTINGS.skin_hu
     opened = ndimage.binary_opening(dense, iterations=2)
