@@ -52,15 +52,15 @@ def draft_rib(ct: Volume, place: ArrayLike, side: Side | None = None) -> Volume:
     spine = lay_out(ct, bodies)
     shared = share_out(spine.box, spine.canal, spine.bodies, with_ribs=[True] * len(spine.bodies))
     middle = float(spine.canal.line.points[:, 0].mean())
-    side = 1.0 if at[0] > middle else -1.0
+    sign = 1.0 if at[0] > middle else -1.0
     found = Side.LEFT if at[0] > middle else Side.RIGHT
     if side is not None and side is not found:
         raise InputError(
             f"the place lies on the patient's {found.value}, but the rib is said to be the "
             f"{side.value} one: check the sides"
         )
-    low = np.array([min(middle, middle + side * _SIDE_MM), at[1] - 60.0, at[2] - 130.0])
-    high = np.array([max(middle, middle + side * _SIDE_MM), 0.0, at[2] + 100.0])
+    low = np.array([min(middle, middle + sign * _SIDE_MM), at[1] - 60.0, at[2] - 130.0])
+    high = np.array([max(middle, middle + sign * _SIDE_MM), 0.0, at[2] + 100.0])
     low[1] = spine.canal.line.points[:, 1].min() - _FRONT_MM
     high[1] = spine.canal.line.points[:, 1].max() + 80.0
     box = cut_box(ct, low, high, _VOXEL_MM)
