@@ -1,0 +1,165 @@
+"""How near a moved body comes to an obstacle."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vertebloc.errors import InputError
+from vertebloc.space.fields import DistanceField, distance_field_of_surface
+from vertebloc.space.surfaces import TriangleSurface
+from vertebloc.way_out import _kernels
+from vertebloc.way_out.model import Obstacle, WayOutSettings
+from vertebloc.way_out.poses import inverse_moves
+from vertebloc.way_out.samples import PointTree, Samples, point_tree, sample_surface
+
+#: Clearances are told apart up to this, mm; beyond it there is room in any case.
+CLIP_MM = 12.0
+#: And down to this: deeper in is as shut as can be.
+FLOOR_MM = -14.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Body:
+    """What moves: the piece, or a part of it that stands for all its tilts."""
+
+    samples: Samples
+    tree: PointTree
+    field: DistanceField
+
+
+def make_body(surface: TriangleSurface, settings: WayOutSettings) -> Body:
+    """Prepare a moving body.
+
+    Parameters
+    ----------
+    surface : TriangleSurface
+        Closed; in the frame of travel, where it is at rest.
+    settings : WayOutSettings
+        How finely.
+
+    Returns
+    -------
+    Body
+        Its points and its own distance field.
+    """
+    samples = sample_surface(surface, settings.edge_mm)
+    return Body(samples, point_tree(samples.points), field_of(surface, settings))
+
+
+def field_of(surface: TriangleSurface, settings: WayOutSettings) -> DistanceField:
+    """Distance field of a solid as far as clearances are told apart.
+
+    Parameters
+    ----------
+    surface : TriangleSurface
+        Closed and outward.
+    settings : WayOutSettings
+        Knows the pitch.
+
+    Returns
+    -------
+    DistanceField
+        On a grid along the axes of travel.
+    """
+    return distance_field_of_surface(surface, settings.pitch_mm, CLIP_MM + 1.0)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Gauge:
+    """Measures one body against one obstacle."""
+
+    field: DistanceField
+    tree: PointTree
+    piece_moves: bool  #: the body's points in the obstacle's field; else the other way round
+    radius_mm: float
+    cover: Samples | float
+
+    def measure(self, moves: NDArray[np.float64], tree: PointTree | None = None) -> NDArray:
+        """Clearance at poses, as the points say; never less than the truth, but for the field.
+
+        Parameters
+        ----------
+        moves : (n, 3, 4) float64
+            Motions of the body from its rest.
+        tree : PointTree or None
+            Other points of the body, such as with something added to each.
+
+        Returns
+        -------
+        (n,) float32, mm
+            Between ``FLOOR_MM`` and ``CLIP_MM``.
+        """
+        values, index_from_mm, low, high = self.field.arrays
+        used = moves if self.piece_moves else inverse_moves(moves)
+        flat = index_from_mm[:3, :3] @ used
+        flat[:, :, 3] += index_from_mm[:3, 3]
+        points = tree or self.tree
+        out = np.empty(len(used), dtype=np.float32)
+        _kernels.least_distances(
+            values, low[:3], high, float(low[3]), points.points, points.outer, points.inner,
+            points.whole, flat.reshape(-1, 12), CLIP_MM + self.radius_mm,
+            FLOOR_MM + self.radius_mm, out,
+        )  # fmt: skip
+        return np.asarray(out - np.float32(self.radius_mm))
+
+    def at_least(self, measured: NDArray[np.float64], settings: WayOutSettings) -> NDArray:
+        """What the true clearance is at least.
+
+        Parameters
+        ----------
+        measured : (n,) float64, mm
+            From ``measure``.
+        settings : WayOutSettings
+            Knows the error of fields.
+
+        Returns
+        -------
+        (n,) float64, mm
+            Less what lies between sample points, and the field's error.
+        """
+        least = np.asarray(measured, dtype=np.float64)
+        if isinstance(self.cover, Samples):
+            return self.cover.true_at_least(least) - settings.field_error_mm
+        return least - self.cover - settings.field_error_mm
+
+
+def make_gauge(body: Body, obstacle: Obstacle, settings: WayOutSettings) -> Gauge:
+    """Choose how a body is measured against an obstacle.
+
+    Parameters
+    ----------
+    body : Body
+        What moves.
+    obstacle : Obstacle
+        A surface is looked up with the body's points in its own field. Points of a line are
+        looked up in the body's field: thin things that may be pressed deeper than they are
+        thick would not be in the way at all the other way round.
+    settings : WayOutSettings
+        How finely.
+
+    Returns
+    -------
+    Gauge
+        Ready to measure.
+
+    Raises
+    ------
+    InputError
+        If the obstacle is thinner than it may be pressed.
+    """
+    if obstacle.line is not None:
+        return Gauge(
+            body.field, point_tree(obstacle.line), False, obstacle.radius_mm, obstacle.cover_mm
+        )
+    assert obstacle.surface is not None
+    field = field_of(obstacle.surface, settings)
+    deepest = -float(np.min(field.distances.values))
+    if deepest <= obstacle.may_press_mm:
+        raise InputError(
+            f"{obstacle.name} is only {2.0 * deepest:.1f} mm thick, but may be pressed by "
+            f"{obstacle.may_press_mm:.1f} mm: it would not be in the way at all; use less"
+        )
+    return Gauge(field, body.tree, True, 0.0, body.samples)

@@ -1,0 +1,274 @@
+"""Clearances of one body at all poses of a lattice, and what they mean for a path."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vertebloc.space.frames import Side
+from vertebloc.way_out import _kernels
+from vertebloc.way_out.clearances import CLIP_MM, FLOOR_MM, Body, Gauge
+from vertebloc.way_out.model import CLOSED_MM, Room, Substance, WayOutSettings
+from vertebloc.way_out.poses import Extents, PoseLattice, extents, moves_of
+from vertebloc.way_out.rules import demanded_mm, worth_mm
+from vertebloc.way_out.samples import point_tree
+
+#: A path that is worth less is none: the piece would have to be pushed through the sac, mm.
+LEAST_WORTH_MM = -3.0
+_PER_MM = 100.0  #: values of nodes are whole hundredths
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Ground:
+    """What pose maps of one room share."""
+
+    room: Room
+    settings: WayOutSettings
+    gauges: Mapping[str, Gauge]  #: by obstacle's name; the sac's under ``SAC``
+    rest_mm: Mapping[str, float]  #: the piece's own clearances at rest, as its points say
+    body: Body  #: what moves
+    slack_mm: float = 0.0  #: most that a point of the body is moved by any tilt of the family
+
+    def press_mm(self, name: str) -> float:
+        """How far an obstacle may be pressed; negative: clearance that is demanded."""
+        return next(o.may_press_mm for o in self.room.obstacles if o.name == name)
+
+
+SAC = "sac"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Margin:
+    """How strictly a pose is judged.
+
+    ``grown_mm`` is taken off every clearance (negative: added); ``sac_grown_mm`` off the sac's.
+    """
+
+    is_upper: bool  #: true: what no pose of a node's cell can better; false: the node itself
+    grown_mm: float = 0.0
+    sac_grown_mm: float = 0.0
+
+
+@dataclass(slots=True, eq=False)
+class PoseMap:
+    """Measured once; every scenario is then a least of stored values."""
+
+    ground: Ground
+    lattice: PoseLattice
+    extents: Extents
+    covers_mm: float
+    clearance: dict[str, NDArray[np.float32]]
+    best_sac: NDArray[np.float32]  #: most that the clearance to the sac may be in a node's cell
+    _values: dict[Margin, NDArray[np.int16]] = field(default_factory=dict)
+    _shut: dict[tuple[Margin, str], NDArray[np.bool_]] = field(default_factory=dict)
+
+    def values(self, margin: Margin) -> NDArray[np.int16]:
+        """What each node is worth at the sac, in hundredths of a mm."""
+        if margin not in self._values:
+            self._values[margin] = self._worth(margin)
+        return self._values[margin]
+
+    def shut(self, name: str, margin: Margin) -> NDArray[np.bool_]:
+        """Where an obstacle shuts a node."""
+        key = (margin, name)
+        if key not in self._shut:
+            self._shut[key] = self._shuts(name, margin)
+        return self._shut[key]
+
+    def _gone(self, margin: Margin) -> NDArray[np.float64]:
+        gone = self.extents.gone_mm
+        if not margin.is_upper:
+            return gone
+        return np.maximum(0.0, gone - self.covers_mm - self.ground.slack_mm)
+
+    def _rest(self, name: str, margin: Margin, grown_mm: float) -> float:
+        """Clearance at rest, taken so that the demand errs the right way."""
+        settings, rest = self.ground.settings, self.ground.rest_mm[name]
+        error = settings.field_error_mm
+        if not margin.is_upper:
+            return rest + error - grown_mm
+        gauge = self.ground.gauges[name]
+        return float(gauge.at_least(np.array([rest]), settings)[0]) - grown_mm
+
+    def _worth(self, margin: Margin) -> NDArray[np.int16]:
+        ground, settings = self.ground, self.ground.settings
+        grown = margin.sac_grown_mm
+        gauge = ground.gauges[SAC]
+        if margin.is_upper:
+            clearance = self.best_sac + settings.field_error_mm - grown
+        else:
+            clearance = gauge.at_least(self.clearance[SAC], settings) - grown
+        rest = self._rest(SAC, margin, grown)
+        worth = worth_mm(clearance, self._gone(margin), at_rest_mm=rest, settings=settings)
+        worth = np.minimum(worth, CLIP_MM)
+        inside = self._inside(margin) & (worth >= LEAST_WORTH_MM)
+        rounded = np.ceil if margin.is_upper else np.floor
+        found = rounded(worth * _PER_MM).astype(np.int16)
+        return np.where(inside, found, np.int16(_kernels.CLOSED))
+
+    def _inside(self, margin: Margin) -> NDArray[np.bool_]:
+        """Whether the piece stays between the walls of the wound."""
+        room, far = self.ground.room, self.extents
+        allow = self.covers_mm if margin.is_upper else 0.0
+        low, high = room.x_mm
+        return (far.least_x_mm >= low - allow) & (far.most_x_mm <= high + allow)
+
+    def _shuts(self, name: str, margin: Margin) -> NDArray[np.bool_]:
+        ground, settings = self.ground, self.ground.settings
+        measured = self.clearance[name].astype(np.float64)
+        if margin.is_upper:
+            clearance = measured + self.covers_mm + settings.field_error_mm
+        else:
+            clearance = ground.gauges[name].at_least(measured, settings)
+        demand = demanded_mm(
+            self._gone(margin),
+            at_rest_mm=self._rest(name, margin, margin.grown_mm),
+            target_mm=-ground.press_mm(name),
+            settings=settings,
+        )
+        return clearance - margin.grown_mm < demand
+
+    def passes(self, side: Side | None, margin: Margin) -> NDArray[np.bool_]:
+        """Where the piece's middle is not behind the sac on the other side."""
+        shape = self.lattice.shape
+        if side is None:
+            return np.ones(shape, dtype=np.bool_)
+        allow = self.lattice.step_mm / 2.0 if margin.is_upper else 0.0
+        x, y = self.ground.room.sac_middle_mm
+        wrong = side.sign * (self.lattice.x_mm - x) < -allow
+        behind = self.lattice.y_mm - y > allow
+        return np.broadcast_to(~(wrong[:, None] & behind[None, :])[:, :, None], shape)
+
+    def delivered(self, margin: Margin) -> NDArray[np.bool_]:
+        """Where the whole piece is out of the wound."""
+        allow = self.covers_mm if margin.is_upper else 0.0
+        return self.extents.least_y_mm >= self.ground.room.delivered_y_mm - allow
+
+    def widest(
+        self, names: tuple[str, ...], side: Side | None, margin: Margin
+    ) -> tuple[float, NDArray[np.int64]]:
+        """Widest path of a scenario.
+
+        Parameters
+        ----------
+        names : tuple of str
+            Obstacles that stay.
+        side : Side or None
+            On which the sac's middle is passed.
+        margin : Margin
+            How strictly.
+
+        Returns
+        -------
+        tuple of (float, mm; (n,) int)
+            What it is worth (``CLOSED_MM`` if there is none), and its nodes from the seat on.
+        """
+        values = self.values(margin).copy()
+        for name in names:
+            values[self.shut(name, margin)] = _kernels.CLOSED
+        values[~self.passes(side, margin).reshape(-1)] = _kernels.CLOSED
+        return self.widest_of(values, margin)
+
+    def widest_of(
+        self, values: NDArray[np.int16], margin: Margin
+    ) -> tuple[float, NDArray[np.int64]]:
+        """Widest path over given values of all nodes."""
+        shape = self.lattice.shape
+        came_from = np.empty(len(values), dtype=np.int32)
+        goal = self.delivered(margin).reshape(shape).astype(np.uint8)
+        worth, end = _kernels.widest_path(
+            values.reshape(shape), goal, self.lattice.seat, came_from
+        )
+        if end < 0:
+            return CLOSED_MM, np.empty(0, dtype=np.int64)
+        nodes = [end]
+        while nodes[-1] != self.lattice.seat:
+            nodes.append(int(came_from[nodes[-1]]))
+        return worth / _PER_MM, np.array(nodes[::-1])
+
+
+def measure_map(
+    ground: Ground, lattice: PoseLattice, within: NDArray[np.bool_] | None = None
+) -> PoseMap:
+    """Measure a body against everything at all poses where a path may run at all.
+
+    Parameters
+    ----------
+    ground : Ground
+        Body, obstacles.
+    lattice : PoseLattice
+        Poses.
+    within : (n,) bool or None
+        Nodes to look at; the others are shut.
+
+    Returns
+    -------
+    PoseMap
+        Nodes that the walls, the sac or what never leaves shut under the mildest judgement are
+        not measured against what may be given up.
+    """
+    settings = ground.settings
+    corners = ground.body.samples.corners
+    reach = float(np.linalg.norm(corners[:, :2], axis=1).max())
+    covers = lattice.covers_mm(reach)
+    moves = moves_of(lattice.poses())
+    count = len(moves)
+    far = extents(moves, corners)
+    empty = np.full(count, FLOOR_MM, dtype=np.float32)
+    found = PoseMap(ground, lattice, far, covers, {}, empty.copy())
+    mildest = Margin(
+        is_upper=True,
+        grown_mm=-settings.contour_error_mm,
+        sac_grown_mm=-settings.contour_error_mm - settings.sac_motion_mm,
+    )
+    live = found._inside(mildest) if within is None else within & found._inside(mildest)
+    live = np.flatnonzero(live)
+    own = np.linalg.norm(ground.body.tree.points[:, :2], axis=1)
+    cell = lattice.step_mm / np.sqrt(2.0) + own * lattice.step_rad / 2.0
+    wide = point_tree(ground.body.tree.points[:, :3], cell)
+    sac = ground.gauges[SAC]
+    found.best_sac[live] = sac.measure(moves[live], wide)
+    found.clearance[SAC] = empty.copy()
+    if not ground.slack_mm:  # the core's own clearance is never read
+        found.clearance[SAC][live] = sac.measure(moves[live])
+    found._values.clear()
+    live = live[found._worth(mildest)[live] != _kernels.CLOSED]
+    ordered = sorted(ground.room.obstacles, key=lambda o: o.sacrifice is not None)
+    for obstacle in ordered:
+        if ground.slack_mm and obstacle.substance is Substance.CROWDED:
+            continue  # pointwise crowding is left out of the proof for tilts
+        here = empty.copy()
+        here[live] = ground.gauges[obstacle.name].measure(moves[live])
+        found.clearance[obstacle.name] = here
+        if obstacle.sacrifice is None:
+            live = live[~found._shuts(obstacle.name, mildest)[live]]
+    return found
+
+
+def with_body(ground: Ground, body: Body, slack_mm: float) -> Ground:
+    """The same room with another body, such as the common core of a family of tilts.
+
+    Parameters
+    ----------
+    ground : Ground
+        With the piece.
+    body : Body
+        Moves instead.
+    slack_mm : float, mm
+        Most that a tilt of the family moves a point of it.
+
+    Returns
+    -------
+    Ground
+        Clearances at rest stay the piece's.
+    """
+    gauges = {
+        name: replace(gauge, tree=body.tree, cover=body.samples)
+        if gauge.piece_moves
+        else replace(gauge, field=body.field)
+        for name, gauge in ground.gauges.items()
+    }
+    return replace(ground, body=body, slack_mm=slack_mm, gauges=gauges)

@@ -1,0 +1,157 @@
+"""Points that stand for a surface, bundled in balls, and how far they may overstate a distance."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import ConvexHull
+
+from vertebloc.errors import InputError
+from vertebloc.space.fields import divided
+from vertebloc.space.surfaces import TriangleSurface
+from vertebloc.space.transforms import Points, as_points
+
+_LEAF = 14  #: points in an inner ball, about
+_FAN = 12  #: inner balls in an outer one, about
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PointTree:
+    """Points in two layers of balls, as the kernels read them."""
+
+    points: NDArray[np.float64]  #: (n, 4) mm: place, and what is added to its distance
+    outer: NDArray[np.float64]  #: (k, 7): middle, radius, least addition, first and past-last
+    inner: NDArray[np.float64]  #: (m, 7) likewise
+    whole: NDArray[np.float64]  #: (4,) one ball around all
+
+
+def point_tree(points: Points, added_mm: NDArray[np.float64] | None = None) -> PointTree:
+    """Bundle points in balls.
+
+    Parameters
+    ----------
+    points : (n, 3) float64, mm
+        At least one; in any one frame.
+    added_mm : (n,) float64, mm, or None
+        Added to each point's distance; None: nothing.
+
+    Returns
+    -------
+    PointTree
+        The same points in another order.
+
+    Raises
+    ------
+    InputError
+        If there is no point.
+    """
+    p = as_points(points)
+    if not len(p):
+        raise InputError("no points to measure distances from: is the surface empty?")
+    added = np.zeros(len(p)) if added_mm is None else np.asarray(added_mm, dtype=np.float64)
+    order, leaves = _halved(p, _LEAF)
+    rows = np.column_stack((p, added))[order]
+    inner = np.array([_ball(rows[a:b], a, b) for a, b in leaves])
+    order, groups = _halved(inner[:, :3], _FAN)
+    inner = inner[order]
+    outer = np.array([_ball_of_balls(inner[a:b], a, b) for a, b in groups])
+    whole = _ball(rows, 0, len(rows))[:4]
+    return PointTree(rows, outer, inner, whole)
+
+
+def _halved(points: Points, most: int) -> tuple[NDArray[np.int64], list[tuple[int, int]]]:
+    """Order of points after halving along their longest side, and the groups they fall into."""
+    done: list[NDArray[np.int64]] = []
+    todo = [np.arange(len(points))]
+    while todo:
+        part = todo.pop()
+        if len(part) <= most:
+            done.append(part)
+            continue
+        p = points[part]
+        axis = int(np.argmax(np.ptp(p, axis=0)))
+        half = len(part) // 2
+        split = np.argpartition(p[:, axis], half)
+        todo += [part[split[:half]], part[split[half:]]]
+    ends = np.cumsum([0] + [len(part) for part in done])
+    return np.concatenate(done), list(zip(ends[:-1].tolist(), ends[1:].tolist(), strict=True))
+
+
+def _ball(rows: NDArray[np.float64], first: int, last: int) -> NDArray[np.float64]:
+    middle = (rows[:, :3].min(axis=0) + rows[:, :3].max(axis=0)) / 2.0
+    radius = np.linalg.norm(rows[:, :3] - middle, axis=1).max()
+    return np.array([*middle, radius, rows[:, 3].min(), first, last])
+
+
+def _ball_of_balls(balls: NDArray[np.float64], first: int, last: int) -> NDArray[np.float64]:
+    middle = (balls[:, :3].min(axis=0) + balls[:, :3].max(axis=0)) / 2.0
+    radius = (np.linalg.norm(balls[:, :3] - middle, axis=1) + balls[:, 3]).max()
+    return np.array([*middle, radius, balls[:, 4].min(), first, last])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Samples:
+    """A surface by points: no point of it is farther than ``cover_mm`` from one on its facet."""
+
+    points: Points
+    cover_mm: float
+    corners: Points  #: of its convex hull: the farthest points in every direction are among them
+
+    def true_at_least(self, least_mm: NDArray[np.float64]) -> NDArray[np.float64]:
+        """What the surface's distance is at least, if that of its points is as given.
+
+        Parameters
+        ----------
+        least_mm : (n,) float64, mm
+            Least distance of the points to an obstacle.
+
+        Returns
+        -------
+        (n,) float64, mm
+            Outside: the obstacle's nearest point stands square over the facet or edge that it is
+            nearest to, and a sample lies in the same facet or edge within ``cover_mm`` of its
+            foot, so that d^2 >= c^2 - cover^2. Else c - cover, since distances change no faster
+            than places.
+        """
+        c = np.asarray(least_mm, dtype=np.float64)
+        outside = np.sqrt(np.maximum(c * c - self.cover_mm**2, 0.0))
+        return np.where(c > self.cover_mm, outside, c - self.cover_mm)
+
+
+def sample_surface(surface: TriangleSurface, edge_mm: float) -> Samples:
+    """Stand-in points of a closed surface.
+
+    Parameters
+    ----------
+    surface : TriangleSurface
+        Closed.
+    edge_mm : float, mm
+        Facets are divided until no edge is longer; a facet's points then lie within
+        edge / sqrt(3) of one of its corners.
+
+    Returns
+    -------
+    Samples
+        Its corners after dividing.
+    """
+    fine = divided(surface, edge_mm)
+    points = np.unique(np.round(fine.vertices, 6), axis=0)
+    return Samples(points, edge_mm / np.sqrt(3.0), hull_corners(points))
+
+
+def hull_corners(points: Points) -> Points:
+    """Corners of the convex hull of points.
+
+    Parameters
+    ----------
+    points : (n, 3) float64, mm
+        Not all in one plane.
+
+    Returns
+    -------
+    (m, 3) float64, mm
+        Those that are corners.
+    """
+    return np.asarray(points[ConvexHull(points).vertices])
