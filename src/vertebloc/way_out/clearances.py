@@ -13,10 +13,16 @@ from vertebloc.space.surfaces import TriangleSurface
 from vertebloc.way_out import _kernels
 from vertebloc.way_out.model import Obstacle, WayOutSettings
 from vertebloc.way_out.poses import inverse_moves
-from vertebloc.way_out.samples import PointTree, Samples, point_tree, sample_surface
+from vertebloc.way_out.samples import (
+    PointTree,
+    Samples,
+    point_tree,
+    sample_surface,
+    thinned,
+)
 
 #: Clearances are told apart up to this, mm; beyond it there is room in any case.
-CLIP_MM = 12.0
+CLIP_MM = 8.0
 #: And down to this: deeper in is as shut as can be.
 FLOOR_MM = -14.0
 
@@ -26,7 +32,10 @@ class Body:
     """What moves: the piece, or a part of it that stands for all its tilts."""
 
     samples: Samples
-    tree: PointTree
+    tree: PointTree  #: all samples: for the closer look
+    thin_tree: (
+        PointTree  #: some of them: for maps, which a closer look checks or which bound above
+    )
     field: DistanceField
 
 
@@ -46,10 +55,13 @@ def make_body(surface: TriangleSurface, settings: WayOutSettings) -> Body:
         Its points and its own distance field.
     """
     samples = sample_surface(surface, settings.edge_mm)
-    return Body(samples, point_tree(samples.points), field_of(surface, settings))
+    thin = thinned(samples.points, settings.thin_mm)
+    return Body(samples, point_tree(samples.points), point_tree(thin), field_of(surface, settings))
 
 
-def field_of(surface: TriangleSurface, settings: WayOutSettings) -> DistanceField:
+def field_of(
+    surface: TriangleSurface, settings: WayOutSettings, rim_mm: float = CLIP_MM + 1.0
+) -> DistanceField:
     """Distance field of a solid as far as clearances are told apart.
 
     Parameters
@@ -58,13 +70,15 @@ def field_of(surface: TriangleSurface, settings: WayOutSettings) -> DistanceFiel
         Closed and outward.
     settings : WayOutSettings
         Knows the pitch.
+    rim_mm : float, mm
+        How far around it distances count.
 
     Returns
     -------
     DistanceField
         On a grid along the axes of travel.
     """
-    return distance_field_of_surface(surface, settings.pitch_mm, CLIP_MM + 1.0)
+    return distance_field_of_surface(surface, settings.pitch_mm, rim_mm)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -76,8 +90,14 @@ class Gauge:
     piece_moves: bool  #: the body's points in the obstacle's field; else the other way round
     radius_mm: float
     cover: Samples | float
+    range_mm: tuple[float, float] = (FLOOR_MM, CLIP_MM)  #: what is told apart when it counts
 
-    def measure(self, moves: NDArray[np.float64], tree: PointTree | None = None) -> NDArray:
+    def measure(
+        self,
+        moves: NDArray[np.float64],
+        tree: PointTree | None = None,
+        range_mm: tuple[float, float] | None = None,
+    ) -> NDArray[np.float32]:
         """Clearance at poses, as the points say; never less than the truth, but for the field.
 
         Parameters
@@ -86,12 +106,15 @@ class Gauge:
             Motions of the body from its rest.
         tree : PointTree or None
             Other points of the body, such as with something added to each.
+        range_mm : tuple of float, mm, or None
+            Told apart between these; None: what counts for the answer.
 
         Returns
         -------
         (n,) float32, mm
-            Between ``FLOOR_MM`` and ``CLIP_MM``.
+            Within that range.
         """
+        floor, clip = self.range_mm if range_mm is None else range_mm
         values, index_from_mm, low, high = self.field.arrays
         used = moves if self.piece_moves else inverse_moves(moves)
         flat = index_from_mm[:3, :3] @ used
@@ -100,12 +123,14 @@ class Gauge:
         out = np.empty(len(used), dtype=np.float32)
         _kernels.least_distances(
             values, low[:3], high, float(low[3]), points.points, points.outer, points.inner,
-            points.whole, flat.reshape(-1, 12), CLIP_MM + self.radius_mm,
-            FLOOR_MM + self.radius_mm, out,
+            points.whole, flat.reshape(-1, 12), clip + self.radius_mm,
+            floor + self.radius_mm, out,
         )  # fmt: skip
         return np.asarray(out - np.float32(self.radius_mm))
 
-    def at_least(self, measured: NDArray[np.float64], settings: WayOutSettings) -> NDArray:
+    def at_least(
+        self, measured: NDArray[np.float64], settings: WayOutSettings
+    ) -> NDArray[np.float64]:
         """What the true clearance is at least.
 
         Parameters
@@ -150,16 +175,42 @@ def make_gauge(body: Body, obstacle: Obstacle, settings: WayOutSettings) -> Gaug
     InputError
         If the obstacle is thinner than it may be pressed.
     """
+    matters = matters_mm(obstacle.may_press_mm, settings)
     if obstacle.line is not None:
         return Gauge(
-            body.field, point_tree(obstacle.line), False, obstacle.radius_mm, obstacle.cover_mm
+            body.field,
+            point_tree(obstacle.line),
+            False,
+            obstacle.radius_mm,
+            obstacle.cover_mm,
+            matters,
         )
     assert obstacle.surface is not None
-    field = field_of(obstacle.surface, settings)
+    field = field_of(obstacle.surface, settings, matters[1] + 1.0)
     deepest = -float(np.min(field.distances.values))
     if deepest <= obstacle.may_press_mm:
         raise InputError(
             f"{obstacle.name} is only {2.0 * deepest:.1f} mm thick, but may be pressed by "
             f"{obstacle.may_press_mm:.1f} mm: it would not be in the way at all; use less"
         )
-    return Gauge(field, body.tree, True, 0.0, body.samples)
+    return Gauge(field, body.tree, True, 0.0, body.samples, matters)
+
+
+def matters_mm(may_press_mm: float, settings: WayOutSettings) -> tuple[float, float]:
+    """Clearances between which it is decided whether an obstacle shuts a pose.
+
+    Parameters
+    ----------
+    may_press_mm : float, mm
+        How far it may be pressed; negative: clearance that is demanded.
+    settings : WayOutSettings
+        Errors, by which obstacles are grown.
+
+    Returns
+    -------
+    tuple of float, mm
+        ``FLOOR_MM``, and where every judgement finds room.
+    """
+    errors = settings.contour_error_mm + settings.field_error_mm + settings.check_mm
+    between = settings.edge_mm / np.sqrt(3.0)
+    return FLOOR_MM, min(CLIP_MM, float(max(0.0, -may_press_mm) + errors + between + 0.5))

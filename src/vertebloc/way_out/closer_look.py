@@ -64,9 +64,7 @@ class CloserLook:
 
     def along(self, nodes: NDArray[np.int64]) -> list[_Edge]:
         """Edges of a path whose worth was asked for before."""
-        return [
-            self._edges[(int(a), int(b))] for a, b in zip(nodes[:-1], nodes[1:], strict=True)
-        ]
+        return [self._edges[(int(a), int(b))] for a, b in zip(nodes[:-1], nodes[1:], strict=True)]
 
     def _sac_worth(self, edge: _Edge, margin: Margin) -> NDArray[np.float64]:
         ground, settings = self.ground, self.ground.settings

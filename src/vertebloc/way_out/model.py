@@ -51,7 +51,8 @@ class WayOutSettings:
     forward_mm: float = 20.0  #: the piece goes no farther forward than this
     step_mm: float = 2.0
     step_deg: float = 5.0
-    edge_mm: float = 1.0  #: facets of the piece are divided until no edge is longer
+    edge_mm: float = 0.7  #: facets of the piece are divided until no edge is longer
+    thin_mm: float = 1.3  #: maps look at one point of the piece in each voxel of this size
     pitch_mm: float = 0.8  #: of distance fields
     field_error_mm: float = 0.1  #: look-ups between nodes of a field are off by no more
     check_mm: float = 0.2  #: a path is looked at again at displacements of this
@@ -62,8 +63,13 @@ class WayOutSettings:
             value = getattr(self, name)
             if not np.isfinite(value) or value < 0.0:
                 raise InputError(f"{name} must be 0 or more, got {value}")
-        if min(self.clear_after_mm, self.step_mm, self.edge_mm, self.pitch_mm) <= 0.0:
-            raise InputError("clear_after_mm, step_mm, edge_mm and pitch_mm must be above 0")
+        if (
+            min(self.clear_after_mm, self.step_mm, self.edge_mm, self.pitch_mm, self.thin_mm)
+            <= 0.0
+        ):
+            raise InputError(
+                "clear_after_mm, step_mm, edge_mm, pitch_mm and thin_mm must be above 0"
+            )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -78,6 +84,7 @@ class Obstacle:
     cover_mm: float = 0.15  #: no point of the line is farther than this from one of the points
     may_press_mm: float  #: by so much the piece may press into it
     sacrifice: str | None = None  #: what is given up if it is taken away; None: it stays
+    part_of: str | None = None  #: another obstacle that holds all of this one
 
     def __post_init__(self) -> None:
         """An obstacle is one or the other."""

@@ -18,6 +18,7 @@ from vertebloc.way_out.samples import point_tree
 
 #: A path that is worth less is none: the piece would have to be pushed through the sac, mm.
 LEAST_WORTH_MM = -3.0
+_HOPE_MM = 0.1  #: nodes of a way are hoped to lose no more than this to the closer look
 _PER_MM = 100.0  #: values of nodes are whole hundredths
 
 
@@ -44,6 +45,7 @@ SAC = "sac"
 class Margin:
     """How strictly a pose is judged.
 
+    A node that is judged itself only says where a way may run: the closer look decides.
     ``grown_mm`` is taken off every clearance (negative: added); ``sac_grown_mm`` off the sac's.
     """
 
@@ -100,7 +102,7 @@ class PoseMap:
         if margin.is_upper:
             clearance = self.best_sac + settings.field_error_mm - grown
         else:
-            clearance = gauge.at_least(self.clearance[SAC], settings) - grown
+            clearance = self.clearance[SAC].astype(np.float64) - _HOPE_MM - grown
         rest = self._rest(SAC, margin, grown)
         worth = worth_mm(clearance, self._gone(margin), at_rest_mm=rest, settings=settings)
         worth = np.minimum(worth, CLIP_MM)
@@ -122,7 +124,7 @@ class PoseMap:
         if margin.is_upper:
             clearance = measured + self.covers_mm + settings.field_error_mm
         else:
-            clearance = ground.gauges[name].at_least(measured, settings)
+            clearance = measured - _HOPE_MM
         demand = demanded_mm(
             self._gone(margin),
             at_rest_mm=self._rest(name, margin, margin.grown_mm),
@@ -226,22 +228,28 @@ def measure_map(
     )
     live = found._inside(mildest) if within is None else within & found._inside(mildest)
     live = np.flatnonzero(live)
-    own = np.linalg.norm(ground.body.tree.points[:, :2], axis=1)
+    thin = ground.body.thin_tree
+    own = np.linalg.norm(thin.points[:, :2], axis=1)
     cell = lattice.step_mm / np.sqrt(2.0) + own * lattice.step_rad / 2.0
-    wide = point_tree(ground.body.tree.points[:, :3], cell)
+    wide = point_tree(thin.points[:, :3], cell)
     sac = ground.gauges[SAC]
     found.best_sac[live] = sac.measure(moves[live], wide)
     found.clearance[SAC] = empty.copy()
     if not ground.slack_mm:  # the core's own clearance is never read
-        found.clearance[SAC][live] = sac.measure(moves[live])
+        found.clearance[SAC][live] = sac.measure(moves[live], thin)
     found._values.clear()
     live = live[found._worth(mildest)[live] != _kernels.CLOSED]
     ordered = sorted(ground.room.obstacles, key=lambda o: o.sacrifice is not None)
     for obstacle in ordered:
         if ground.slack_mm and obstacle.substance is Substance.CROWDED:
             continue  # pointwise crowding is left out of the proof for tilts
-        here = empty.copy()
-        here[live] = ground.gauges[obstacle.name].measure(moves[live])
+        gauge = ground.gauges[obstacle.name]
+        todo, here = live, empty.copy()
+        if obstacle.part_of in found.clearance:  # where the whole is far, its part is farther
+            near = found.clearance[obstacle.part_of] < gauge.range_mm[1]
+            here[live] = gauge.range_mm[1]
+            todo = live[near[live]]
+        here[todo] = gauge.measure(moves[todo], thin if gauge.piece_moves else None)
         found.clearance[obstacle.name] = here
         if obstacle.sacrifice is None:
             live = live[~found._shuts(obstacle.name, mildest)[live]]

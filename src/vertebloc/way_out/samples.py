@@ -9,12 +9,11 @@ from numpy.typing import NDArray
 from scipy.spatial import ConvexHull
 
 from vertebloc.errors import InputError
-from vertebloc.space.fields import divided
 from vertebloc.space.surfaces import TriangleSurface
 from vertebloc.space.transforms import Points, as_points
 
-_LEAF = 14  #: points in an inner ball, about
-_FAN = 12  #: inner balls in an outer one, about
+_LEAF = 24  #: points in an inner ball, at most
+_FAN = 20  #: inner balls in an outer one, at most
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -128,17 +127,49 @@ def sample_surface(surface: TriangleSurface, edge_mm: float) -> Samples:
     surface : TriangleSurface
         Closed.
     edge_mm : float, mm
-        Facets are divided until no edge is longer; a facet's points then lie within
-        edge / sqrt(3) of one of its corners.
+        Facets are halved at their longest edge until no edge is longer; a facet's points then
+        lie within edge / sqrt(3) of one of its corners.
 
     Returns
     -------
     Samples
-        Its corners after dividing.
+        The corners after halving.
     """
-    fine = divided(surface, edge_mm)
-    points = np.unique(np.round(fine.vertices, 6), axis=0)
+    corners = surface.corners
+    found = [surface.vertices]
+    while len(corners):
+        ends = np.roll(corners, -1, axis=1)
+        lengths = np.linalg.norm(ends - corners, axis=2)
+        worst = lengths.argmax(axis=1)
+        rows = np.arange(len(corners))
+        long = lengths[rows, worst] > edge_mm
+        corners, worst = corners[long], worst[long]
+        rows = np.arange(len(corners))
+        a, b, c = (corners[rows, (worst + k) % 3] for k in range(3))
+        middle = (a + b) / 2.0
+        found.append(middle)
+        corners = np.concatenate((np.stack((a, middle, c), 1), np.stack((middle, b, c), 1)))
+    points = np.unique(np.round(np.concatenate(found), 3), axis=0)
     return Samples(points, edge_mm / np.sqrt(3.0), hull_corners(points))
+
+
+def thinned(points: Points, voxel_mm: float) -> Points:
+    """One point of each voxel: enough where only a bound from above is wanted.
+
+    Parameters
+    ----------
+    points : (n, 3) float64, mm
+        Many.
+    voxel_mm : float, mm
+        Side of a voxel.
+
+    Returns
+    -------
+    (m, 3) float64, mm
+        Some of them.
+    """
+    _, first = np.unique(np.floor(points / voxel_mm).astype(np.int64), axis=0, return_index=True)
+    return points[np.sort(first)]
 
 
 def hull_corners(points: Points) -> Points:

@@ -8,7 +8,15 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from vertebloc.way_out.clearances import Body, Gauge, field_of, make_body, make_gauge
+from vertebloc.way_out.clearances import (
+    CLIP_MM,
+    FLOOR_MM,
+    Body,
+    Gauge,
+    field_of,
+    make_body,
+    make_gauge,
+)
 from vertebloc.way_out.closer_look import CloserLook
 from vertebloc.way_out.model import CLOSED_MM, Bracket, Path, Room, Scenario, WayOutSettings
 from vertebloc.way_out.pose_map import SAC, Ground, Margin, PoseMap, measure_map
@@ -43,7 +51,8 @@ def make_ground(room: Room, settings: WayOutSettings) -> Ground:
     gauges = {o.name: make_gauge(body, o, settings) for o in room.obstacles}
     gauges[SAC] = Gauge(field_of(room.sac, settings), body.tree, True, 0.0, body.samples)
     still = moves_of(np.zeros((1, 3)))
-    rest = {name: float(gauge.measure(still)[0]) for name, gauge in gauges.items()}
+    wide = (FLOOR_MM, CLIP_MM)
+    rest = {n: float(gauge.measure(still, None, wide)[0]) for n, gauge in gauges.items()}
     return Ground(room=room, settings=settings, gauges=gauges, rest_mm=rest, body=body)
 
 
@@ -90,9 +99,7 @@ class Search:
 
     def staying(self, scenario: Scenario) -> tuple[str, ...]:
         """Names of the obstacles that stay in a scenario."""
-        return tuple(
-            o.name for o in self.ground.room.obstacles if o.name not in scenario.given_up
-        )
+        return tuple(o.name for o in self.ground.room.obstacles if o.name not in scenario.given_up)
 
     def upper_mm(self, scenario: Scenario, margin: Margin) -> float:
         """Clearance that no way of the planar family can better.
@@ -133,9 +140,7 @@ class Search:
             self._lower[key] = self._search_lower(scenario, margin)
         return self._lower[key]
 
-    def _search_lower(
-        self, scenario: Scenario, margin: Margin
-    ) -> tuple[float, NDArray[np.int64]]:
+    def _search_lower(self, scenario: Scenario, margin: Margin) -> tuple[float, NDArray[np.int64]]:
         names = self.staying(scenario)
         used = self.map
         values = used.values(margin).copy()
@@ -154,13 +159,17 @@ class Search:
             if sure >= hoped - self.ground.settings.check_mm / 2.0 - _NEAR_MM:
                 break
             # the edges that disappoint lose the node at their outer end
-            poor = np.flatnonzero(worth <= max(sure, best[0]) + 1e-9) if not shut.any() else (
-                np.flatnonzero(shut)
+            poor = (
+                np.flatnonzero(worth <= max(sure, best[0]) + 1e-9)
+                if not shut.any()
+                else (np.flatnonzero(shut))
             )
             for edge in poor:
                 at = nodes[edge + 1]
-                values[at] = -32768 if shut[edge] else min(
-                    values[at], np.int16(np.floor(100.0 * worth[edge]))
+                values[at] = (
+                    -32768
+                    if shut[edge]
+                    else min(values[at], np.int16(np.floor(100.0 * worth[edge])))
                 )
         return best
 
