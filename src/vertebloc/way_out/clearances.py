@@ -11,11 +11,12 @@ from vertebloc.errors import InputError
 from vertebloc.space.fields import DistanceField, distance_field_of_surface
 from vertebloc.space.surfaces import TriangleSurface
 from vertebloc.way_out import _kernels
-from vertebloc.way_out.model import Obstacle, WayOutSettings
+from vertebloc.way_out.model import Obstacle, Substance, WayOutSettings
 from vertebloc.way_out.poses import inverse_moves
 from vertebloc.way_out.samples import (
     PointTree,
     Samples,
+    between_samples,
     point_tree,
     sample_surface,
     thinned,
@@ -89,7 +90,7 @@ class Gauge:
     tree: PointTree
     piece_moves: bool  #: the body's points in the obstacle's field; else the other way round
     radius_mm: float
-    cover: Samples | float
+    cover_mm: float  #: of the points
     range_mm: tuple[float, float] = (FLOOR_MM, CLIP_MM)  #: what is told apart when it counts
 
     def measure(
@@ -145,10 +146,8 @@ class Gauge:
         (n,) float64, mm
             Less what lies between sample points, and the field's error.
         """
-        least = np.asarray(measured, dtype=np.float64)
-        if isinstance(self.cover, Samples):
-            return self.cover.true_at_least(least) - settings.field_error_mm
-        return least - self.cover - settings.field_error_mm
+        far = np.asarray(measured, dtype=np.float64) + self.radius_mm
+        return between_samples(far, self.cover_mm) - self.radius_mm - settings.field_error_mm
 
 
 def make_gauge(body: Body, obstacle: Obstacle, settings: WayOutSettings) -> Gauge:
@@ -176,6 +175,8 @@ def make_gauge(body: Body, obstacle: Obstacle, settings: WayOutSettings) -> Gaug
         If the obstacle is thinner than it may be pressed.
     """
     matters = matters_mm(obstacle.may_press_mm, settings)
+    if obstacle.substance is Substance.CROWDED:
+        matters = (FLOOR_MM, CLIP_MM)
     if obstacle.line is not None:
         return Gauge(
             body.field,
@@ -193,7 +194,7 @@ def make_gauge(body: Body, obstacle: Obstacle, settings: WayOutSettings) -> Gaug
             f"{obstacle.name} is only {2.0 * deepest:.1f} mm thick, but may be pressed by "
             f"{obstacle.may_press_mm:.1f} mm: it would not be in the way at all; use less"
         )
-    return Gauge(field, body.tree, True, 0.0, body.samples, matters)
+    return Gauge(field, body.tree, True, 0.0, body.samples.cover_mm, matters)
 
 
 def matters_mm(may_press_mm: float, settings: WayOutSettings) -> tuple[float, float]:

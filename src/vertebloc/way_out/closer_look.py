@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from vertebloc.way_out.clearances import CLIP_MM
 from vertebloc.way_out.model import CLOSED_MM
-from vertebloc.way_out.pose_map import LEAST_WORTH_MM, SAC, Ground, Margin
+from vertebloc.way_out.pose_map import LEAST_WORTH_MM, Ground, Margin
 from vertebloc.way_out.poses import Extents, PoseLattice, extents, moves_of
 from vertebloc.way_out.rules import demanded_mm, worth_mm
 
@@ -68,16 +68,17 @@ class CloserLook:
 
     def _sac_worth(self, edge: _Edge, margin: Margin) -> NDArray[np.float64]:
         ground, settings = self.ground, self.ground.settings
-        gauge = ground.gauges[SAC]
-        clearance = gauge.at_least(edge.clearance[SAC], settings)
-        rest = ground.rest_mm[SAC] + settings.field_error_mm - margin.sac_grown_mm
-        worth = worth_mm(
-            clearance - edge.half_step_mm - margin.sac_grown_mm,
-            edge.extents.gone_mm + edge.half_step_mm,
-            at_rest_mm=rest,
-            settings=settings,
-        )
-        worth = np.minimum(worth, CLIP_MM)
+        worth = np.full(len(edge.poses), CLIP_MM)
+        for name in ground.soft_names:
+            clearance = ground.gauges[name].at_least(edge.clearance[name], settings)
+            rest = ground.rest_mm[name] + settings.field_error_mm - margin.sac_grown_mm
+            one = worth_mm(
+                clearance - edge.half_step_mm - margin.sac_grown_mm,
+                edge.extents.gone_mm + edge.half_step_mm,
+                at_rest_mm=rest,
+                settings=settings,
+            )
+            worth = np.minimum(worth, one)
         return np.where(worth < LEAST_WORTH_MM, CLOSED_MM, worth)
 
     def _is_shut(self, edge: _Edge, name: str, margin: Margin) -> bool:
@@ -110,7 +111,7 @@ class CloserLook:
                     far.most_x_mm[part],
                 )  # fmt: skip
                 self._edges[pair] = _Edge(poses, own, half, {})
-        for name in (SAC, *names):
+        for name in (*self.ground.soft_names, *names):
             edges = [self._edges[p] for p in pairs if name not in self._edges[p].clearance]
             if not edges:
                 continue

@@ -33,6 +33,12 @@ class Ground:
     body: Body  #: what moves
     slack_mm: float = 0.0  #: most that a point of the body is moved by any tilt of the family
 
+    @property
+    def soft_names(self) -> tuple[str, ...]:
+        """The sac, and patches of it that had room at rest: what a way is worth at them counts."""
+        crowded = (o.name for o in self.room.obstacles if o.substance is Substance.CROWDED)
+        return (SAC, *crowded)
+
     def press_mm(self, name: str) -> float:
         """How far an obstacle may be pressed; negative: clearance that is demanded."""
         return next(o.may_press_mm for o in self.room.obstacles if o.name == name)
@@ -96,19 +102,27 @@ class PoseMap:
         return float(gauge.at_least(np.array([rest]), settings)[0]) - grown_mm
 
     def _worth(self, margin: Margin) -> NDArray[np.int16]:
+        """Least that the sac, and its patches that had room, let a node be worth."""
         ground, settings = self.ground, self.ground.settings
         grown = margin.sac_grown_mm
-        gauge = ground.gauges[SAC]
-        if margin.is_upper:
-            clearance = self.best_sac + settings.field_error_mm - grown
-        else:
-            clearance = self.clearance[SAC].astype(np.float64) - _HOPE_MM - grown
-        rest = self._rest(SAC, margin, grown)
-        worth = worth_mm(clearance, self._gone(margin), at_rest_mm=rest, settings=settings)
-        worth = np.minimum(worth, CLIP_MM)
+        gone = self._gone(margin)
+        worth = np.full(len(gone), CLIP_MM)
+        for name in ground.soft_names:
+            if name not in self.clearance:
+                continue
+            if not margin.is_upper:
+                clearance = self.clearance[name] - _HOPE_MM - grown
+            elif name == SAC:
+                clearance = self.best_sac + settings.field_error_mm - grown
+            else:
+                clearance = self.clearance[name] + self.covers_mm - grown
+                clearance = clearance + settings.field_error_mm
+            rest = self._rest(name, margin, grown)
+            one = worth_mm(clearance, gone, at_rest_mm=rest, settings=settings)
+            worth = np.minimum(worth, one)
         inside = self._inside(margin) & (worth >= LEAST_WORTH_MM)
         rounded = np.ceil if margin.is_upper else np.floor
-        found = rounded(worth * _PER_MM).astype(np.int16)
+        found = rounded(np.maximum(worth, -99.0) * _PER_MM).astype(np.int16)
         return np.where(inside, found, np.int16(_kernels.CLOSED))
 
     def _inside(self, margin: Margin) -> NDArray[np.bool_]:
@@ -239,10 +253,14 @@ def measure_map(
         found.clearance[SAC][live] = sac.measure(moves[live], thin)
     found._values.clear()
     live = live[found._worth(mildest)[live] != _kernels.CLOSED]
+    for name in () if ground.slack_mm else ground.soft_names[1:]:
+        # pointwise crowding is left out of the proof for tilts
+        found.clearance[name] = empty.copy()
+        found.clearance[name][live] = ground.gauges[name].measure(moves[live])
     ordered = sorted(ground.room.obstacles, key=lambda o: o.sacrifice is not None)
     for obstacle in ordered:
-        if ground.slack_mm and obstacle.substance is Substance.CROWDED:
-            continue  # pointwise crowding is left out of the proof for tilts
+        if obstacle.substance is Substance.CROWDED:
+            continue
         gauge = ground.gauges[obstacle.name]
         todo, here = live, empty.copy()
         if obstacle.part_of in found.clearance:  # where the whole is far, its part is farther
@@ -274,7 +292,7 @@ def with_body(ground: Ground, body: Body, slack_mm: float) -> Ground:
         Clearances at rest stay the piece's.
     """
     gauges = {
-        name: replace(gauge, tree=body.tree, cover=body.samples)
+        name: replace(gauge, tree=body.tree, cover_mm=body.samples.cover_mm)
         if gauge.piece_moves
         else replace(gauge, field=body.field)
         for name, gauge in ground.gauges.items()

@@ -98,25 +98,27 @@ class Samples:
     cover_mm: float
     corners: Points  #: of its convex hull: the farthest points in every direction are among them
 
-    def true_at_least(self, least_mm: NDArray[np.float64]) -> NDArray[np.float64]:
-        """What the surface's distance is at least, if that of its points is as given.
 
-        Parameters
-        ----------
-        least_mm : (n,) float64, mm
-            Least distance of the points to an obstacle.
+def between_samples(least_mm: NDArray[np.float64], cover_mm: float) -> NDArray[np.float64]:
+    """What a facet's or an edge's distance is at least, if that of its samples is as given.
 
-        Returns
-        -------
-        (n,) float64, mm
-            Outside: the obstacle's nearest point stands square over the facet or edge that it is
-            nearest to, and a sample lies in the same facet or edge within ``cover_mm`` of its
-            foot, so that d^2 >= c^2 - cover^2. Else c - cover, since distances change no faster
-            than places.
-        """
-        c = np.asarray(least_mm, dtype=np.float64)
-        outside = np.sqrt(np.maximum(c * c - self.cover_mm**2, 0.0))
-        return np.where(c > self.cover_mm, outside, c - self.cover_mm)
+    Parameters
+    ----------
+    least_mm : (n,) float64, mm
+        Least distance of the samples to an obstacle.
+    cover_mm : float, mm
+        No point of a facet or an edge is farther than this from a sample on it.
+
+    Returns
+    -------
+    (n,) float64, mm
+        Outside: the obstacle's nearest point stands square over the facet or edge that it is
+        nearest to, and a sample lies in the same facet or edge within ``cover`` of its foot, so
+        that d^2 >= c^2 - cover^2. Else c - cover: distances change no faster than places.
+    """
+    c = np.asarray(least_mm, dtype=np.float64)
+    outside = np.sqrt(np.maximum(c * c - cover_mm**2, 0.0))
+    return np.where(c > cover_mm, outside, c - cover_mm)
 
 
 def sample_surface(surface: TriangleSurface, edge_mm: float) -> Samples:

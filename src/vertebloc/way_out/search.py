@@ -18,7 +18,7 @@ from vertebloc.way_out.clearances import (
     make_gauge,
 )
 from vertebloc.way_out.closer_look import CloserLook
-from vertebloc.way_out.model import CLOSED_MM, Bracket, Path, Room, Scenario, WayOutSettings
+from vertebloc.way_out.model import CLOSED_MM, Bracket, Path, Room, Scenario, Substance, WayOutSettings
 from vertebloc.way_out.pose_map import SAC, Ground, Margin, PoseMap, measure_map
 from vertebloc.way_out.poses import PoseLattice, make_lattice, moves_of
 
@@ -49,7 +49,7 @@ def make_ground(room: Room, settings: WayOutSettings) -> Ground:
     """
     body = make_body(room.piece, settings)
     gauges = {o.name: make_gauge(body, o, settings) for o in room.obstacles}
-    gauges[SAC] = Gauge(field_of(room.sac, settings), body.tree, True, 0.0, body.samples)
+    gauges[SAC] = Gauge(field_of(room.sac, settings), body.tree, True, 0.0, body.samples.cover_mm)
     still = moves_of(np.zeros((1, 3)))
     wide = (FLOOR_MM, CLIP_MM)
     rest = {n: float(gauge.measure(still, None, wide)[0]) for n, gauge in gauges.items()}
@@ -99,7 +99,11 @@ class Search:
 
     def staying(self, scenario: Scenario) -> tuple[str, ...]:
         """Names of the obstacles that stay in a scenario."""
-        return tuple(o.name for o in self.ground.room.obstacles if o.name not in scenario.given_up)
+        return tuple(
+            o.name
+            for o in self.ground.room.obstacles
+            if o.name not in scenario.given_up and o.substance is not Substance.CROWDED
+        )
 
     def upper_mm(self, scenario: Scenario, margin: Margin) -> float:
         """Clearance that no way of the planar family can better.
