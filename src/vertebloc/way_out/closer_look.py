@@ -1,7 +1,8 @@
-"""A path from node to node looked at again, closely, between its nodes."""
+"""A way from pose to pose looked at again, closely, between its poses, and bettered there."""
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -10,12 +11,19 @@ from numpy.typing import NDArray
 from vertebloc.way_out.clearances import CLIP_MM
 from vertebloc.way_out.model import CLOSED_MM
 from vertebloc.way_out.pose_map import LEAST_WORTH_MM, Ground, Margin
-from vertebloc.way_out.poses import Extents, PoseLattice, extents, moves_of
+from vertebloc.way_out.poses import Extents, extents, moves_of
 from vertebloc.way_out.rules import demanded_mm, worth_mm
+
+_Key = tuple[float, ...]
+_SHUT = -50.0  #: score of a pose that an obstacle shuts, less how far it does
+_ROUNDS = 12  #: of bettering a way
+_MOST_MOVED = 10  #: poses shifted in a round
+_ROUGHLY = 5.0  #: a rough look takes steps so many times wider
+_SHORT_MM = 0.8  #: edges longer than this may be halved
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Edge:
+class Edge:
     """Poses along one edge, measured; between two of them nothing moves farther than a step."""
 
     poses: NDArray[np.float64]
@@ -29,19 +37,19 @@ class CloserLook:
     """Remembers what was measured: scenarios share most of their edges."""
 
     ground: Ground
-    lattice: PoseLattice
     reach_mm: float
-    _edges: dict[tuple[int, int], _Edge] = field(default_factory=dict)
+    is_rough: bool = False  #: thin points and wide steps: to better a way, never to judge it
+    _edges: dict[tuple[_Key, _Key], Edge] = field(default_factory=dict)
 
     def worths(
-        self, nodes: NDArray[np.int64], names: tuple[str, ...], margin: Margin
-    ) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
-        """What each edge of a path is worth for certain.
+        self, way: NDArray[np.float64], names: tuple[str, ...], margin: Margin
+    ) -> NDArray[np.float64]:
+        """What each edge of a way is worth for certain.
 
         Parameters
         ----------
-        nodes : (n,) int
-            From the seat on.
+        way : (n, 3) float64
+            Poses from the seat on.
         names : tuple of str
             Obstacles that stay.
         margin : Margin
@@ -49,84 +57,159 @@ class CloserLook:
 
         Returns
         -------
-        tuple of ((n - 1,) float, mm; (n - 1,) bool)
-            Worth at the sac, ``CLOSED_MM`` where an obstacle shuts the edge; whether one does.
+        (n - 1,) float64, mm
+            Worth at the sac; below ``_SHUT`` where an obstacle shuts the edge, by how far.
         """
-        pairs = [(int(a), int(b)) for a, b in zip(nodes[:-1], nodes[1:], strict=True)]
-        self._measure(pairs, names)
-        worth = np.empty(len(pairs))
-        shut = np.zeros(len(pairs), dtype=np.bool_)
-        for i, pair in enumerate(pairs):
-            edge = self._edges[pair]
-            shut[i] = any(self._is_shut(edge, name, margin) for name in names)
-            worth[i] = CLOSED_MM if shut[i] else self._sac_worth(edge, margin).min()
-        return worth, shut
+        edges = self.along(way)
+        self._measure(edges, names)
+        return np.array([self.scores(edge, names, margin).min() for edge in edges])
 
-    def along(self, nodes: NDArray[np.int64]) -> list[_Edge]:
-        """Edges of a path whose worth was asked for before."""
-        return [self._edges[(int(a), int(b))] for a, b in zip(nodes[:-1], nodes[1:], strict=True)]
+    def along(self, way: NDArray[np.float64]) -> list[Edge]:
+        """Edges of a way.
 
-    def _sac_worth(self, edge: _Edge, margin: Margin) -> NDArray[np.float64]:
+        Parameters
+        ----------
+        way : (n, 3) float64
+            Poses.
+
+        Returns
+        -------
+        list of Edge
+            Not measured yet, unless they were before.
+        """
+        keys = [tuple(np.round(pose, 6)) for pose in way]
+        return [self._edge(a, b) for a, b in itertools.pairwise(keys)]
+
+    def scores(self, edge: Edge, names: tuple[str, ...], margin: Margin) -> NDArray[np.float64]:
+        """What each pose of a measured edge is worth, with half a step to either side."""
         ground, settings = self.ground, self.ground.settings
-        worth = np.full(len(edge.poses), CLIP_MM)
+        gone = edge.extents.gone_mm + edge.half_step_mm
+        worth = np.full(len(gone), CLIP_MM)
         for name in ground.soft_names:
             clearance = ground.gauges[name].at_least(edge.clearance[name], settings)
-            rest = ground.rest_mm[name] + settings.field_error_mm - margin.sac_grown_mm
             one = worth_mm(
                 clearance - edge.half_step_mm - margin.sac_grown_mm,
-                edge.extents.gone_mm + edge.half_step_mm,
-                at_rest_mm=rest,
+                gone,
+                at_rest_mm=ground.rest_mm[name] + settings.field_error_mm - margin.sac_grown_mm,
                 settings=settings,
             )
             worth = np.minimum(worth, one)
-        return np.where(worth < LEAST_WORTH_MM, CLOSED_MM, worth)
-
-    def _is_shut(self, edge: _Edge, name: str, margin: Margin) -> bool:
-        ground, settings = self.ground, self.ground.settings
         low, high = ground.room.x_mm
-        if edge.extents.least_x_mm.min() < low or edge.extents.most_x_mm.max() > high:
-            return True
-        clearance = ground.gauges[name].at_least(edge.clearance[name], settings)
-        demand = demanded_mm(
-            edge.extents.gone_mm + edge.half_step_mm,
-            at_rest_mm=ground.rest_mm[name] + settings.field_error_mm - margin.grown_mm,
-            target_mm=-ground.press_mm(name),
-            settings=settings,
-        )
-        return bool(np.any(clearance - edge.half_step_mm - margin.grown_mm < demand))
+        short = np.minimum(edge.extents.least_x_mm - low, high - edge.extents.most_x_mm)
+        for name in names:
+            clearance = ground.gauges[name].at_least(edge.clearance[name], settings)
+            demand = demanded_mm(
+                gone,
+                at_rest_mm=ground.rest_mm[name] + settings.field_error_mm - margin.grown_mm,
+                target_mm=-ground.press_mm(name),
+                settings=settings,
+            )
+            over = clearance - edge.half_step_mm - margin.grown_mm - demand
+            short = np.minimum(short, over)
+        return np.where(short < 0.0, _SHUT + short, np.maximum(worth, 0.9 * _SHUT))
 
-    def _measure(self, pairs: list[tuple[int, int]], names: tuple[str, ...]) -> None:
+    def _edge(self, a: _Key, b: _Key) -> Edge:
+        """Poses along the straight way between two, the short way round."""
+        if (a, b) not in self._edges:
+            first, way = np.array(a), np.array(b) - np.array(a)
+            way[2] = (way[2] + np.pi) % (2.0 * np.pi) - np.pi
+            length = float(np.hypot(way[0], way[1]) + self.reach_mm * abs(way[2]))
+            step = self.ground.settings.check_mm * (_ROUGHLY if self.is_rough else 1.0)
+            count = max(1, int(np.ceil(length / step)))
+            poses = first + np.linspace(0.0, 1.0, count + 1)[:, None] * way
+            far = extents(moves_of(poses), self.ground.body.samples.corners)
+            half = length / count / 2.0 / (_ROUGHLY if self.is_rough else 1.0)
+            self._edges[a, b] = Edge(poses, far, half, {})
+        return self._edges[a, b]
+
+    def _measure(self, edges: list[Edge], names: tuple[str, ...]) -> None:
         """Measure edges against obstacles that they were not measured against yet."""
-        new = list(dict.fromkeys(pair for pair in pairs if pair not in self._edges))
-        made = [self._poses_between(*pair) for pair in new]
-        if made:
-            far = extents(moves_of(np.concatenate([m[0] for m in made])),
-                          self.ground.body.samples.corners)  # fmt: skip
-            start = 0
-            for pair, (poses, half) in zip(new, made, strict=True):
-                part = slice(start, start + len(poses))
-                start += len(poses)
-                own = Extents(
-                    far.gone_mm[part], far.least_y_mm[part], far.least_x_mm[part],
-                    far.most_x_mm[part],
-                )  # fmt: skip
-                self._edges[pair] = _Edge(poses, own, half, {})
         for name in (*self.ground.soft_names, *names):
-            edges = [self._edges[p] for p in pairs if name not in self._edges[p].clearance]
-            if not edges:
+            todo = [edge for edge in edges if name not in edge.clearance]
+            if not todo:
                 continue
-            moves = moves_of(np.concatenate([edge.poses for edge in edges]))
-            measured = self.ground.gauges[name].measure(moves).astype(np.float64)
-            ends = np.cumsum([len(edge.poses) for edge in edges])[:-1]
-            for edge, part in zip(edges, np.split(measured, ends), strict=True):
+            moves = moves_of(np.concatenate([edge.poses for edge in todo]))
+            gauge = self.ground.gauges[name]
+            thin = self.is_rough and gauge.piece_moves
+            tree = self.ground.body.thin_tree if thin else None
+            measured = gauge.measure(moves, tree).astype(np.float64)
+            ends = np.cumsum([len(edge.poses) for edge in todo])[:-1]
+            for edge, part in zip(todo, np.split(measured, ends), strict=True):
                 edge.clearance[name] = part
 
-    def _poses_between(self, one: int, other: int) -> tuple[NDArray[np.float64], float]:
-        """Poses along the straight way between two nodes, the short way round."""
-        a, b = self.lattice.poses(np.array([one, other]))
-        way = b - a
-        way[2] = (way[2] + np.pi) % (2.0 * np.pi) - np.pi
-        length = float(np.hypot(way[0], way[1]) + self.reach_mm * abs(way[2]))
-        count = max(1, int(np.ceil(length / self.ground.settings.check_mm)))
-        poses = a + np.linspace(0.0, 1.0, count + 1)[:, None] * way
-        return poses, length / count / 2.0
+    def better(
+        self, way: NDArray[np.float64], names: tuple[str, ...], margin: Margin
+    ) -> tuple[float, NDArray[np.float64]]:
+        """Better a way where it is worst: halve its worst edges and shift their ends.
+
+        Parameters
+        ----------
+        way : (n, 3) float64
+            Poses from the seat to delivery; the first and the last stay.
+        names : tuple of str
+            Obstacles that stay.
+        margin : Margin
+            How strictly; not an upper one.
+
+        Returns
+        -------
+        tuple of (float, mm; (m, 3) float64)
+            Worth of the best way met (``CLOSED_MM`` if all were shut), and that way.
+        """
+        worths = self.worths(way, names, margin)
+        best, best_way = float(worths.min()), way
+        shift = 1.0
+        for _ in range(_ROUNDS):
+            way = self._shifted(self._halved(way, worths), names, margin, shift)
+            worths = self.worths(way, names, margin)
+            if worths.min() > best + 1e-3:
+                best, best_way = float(worths.min()), way
+            else:
+                way, shift = best_way, shift * 0.5
+                if shift < 0.1:
+                    break
+                worths = self.worths(way, names, margin)
+        return (best if best >= LEAST_WORTH_MM else CLOSED_MM), best_way
+
+    def _halved(
+        self, way: NDArray[np.float64], worths: NDArray[np.float64]
+    ) -> NDArray[np.float64]:
+        """The way with a pose in the middle of each long edge among the worst."""
+        worst = worths <= worths.min() + 0.25
+        found = [way[0]]
+        for i, pose in enumerate(way[1:]):
+            edge = self.along(way[i : i + 2])[0]
+            if worst[i] and self._length_mm(edge) > _SHORT_MM:
+                found.append(edge.poses[len(edge.poses) // 2])
+            found.append(pose)
+        return np.array(found)
+
+    def _length_mm(self, edge: Edge) -> float:
+        first, last = edge.poses[0], edge.poses[-1]
+        turn = self.reach_mm * abs(last[2] - first[2])
+        return float(np.hypot(*(last - first)[:2]) + turn)
+
+    def _shifted(
+        self, way: NDArray[np.float64], names: tuple[str, ...], margin: Margin, shift_mm: float
+    ) -> NDArray[np.float64]:
+        """The way with each pose near a worst edge put where it is worth most nearby."""
+        worths = self.worths(way, names, margin)
+        near = worths <= worths.min() + 0.25
+        moving = np.flatnonzero(near[:-1] | near[1:]) + 1
+        moving = moving[np.argsort(np.minimum(worths[moving - 1], worths[moving]))][:_MOST_MOVED]
+        offsets = np.array(list(itertools.product((0.0, -1.0, 1.0), repeat=3))) * shift_mm
+        offsets[:, 2] /= self.reach_mm
+        found = way.copy()
+        tried = (way[moving][:, None, :] + offsets).reshape(-1, 3)
+        still = Edge(
+            tried,
+            extents(moves_of(tried), self.ground.body.samples.corners),
+            self.ground.settings.check_mm / 2.0,
+            {},
+        )
+        self._measure([still], names)
+        scores = self.scores(still, names, margin).reshape(len(moving), len(offsets))
+        found[moving] = tried.reshape(len(moving), len(offsets), 3)[
+            np.arange(len(moving)), scores.argmax(axis=1)
+        ]
+        return found

@@ -18,7 +18,6 @@ from vertebloc.way_out.samples import point_tree
 
 #: A path that is worth less is none: the piece would have to be pushed through the sac, mm.
 LEAST_WORTH_MM = -3.0
-_HOPE_MM = 0.1  #: nodes of a way are hoped to lose no more than this to the closer look
 _PER_MM = 100.0  #: values of nodes are whole hundredths
 
 
@@ -47,7 +46,7 @@ class Ground:
 SAC = "sac"
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True)
 class Margin:
     """How strictly a pose is judged.
 
@@ -58,6 +57,7 @@ class Margin:
     is_upper: bool  #: true: what no pose of a node's cell can better; false: the node itself
     grown_mm: float = 0.0
     sac_grown_mm: float = 0.0
+    hope_mm: float = 0.0  #: a node itself: what shifting it off the lattice may gain
 
 
 @dataclass(slots=True, eq=False)
@@ -111,7 +111,7 @@ class PoseMap:
             if name not in self.clearance:
                 continue
             if not margin.is_upper:
-                clearance = self.clearance[name] - _HOPE_MM - grown
+                clearance = self.clearance[name] + margin.hope_mm - grown
             elif name == SAC:
                 clearance = self.best_sac + settings.field_error_mm - grown
             else:
@@ -138,7 +138,7 @@ class PoseMap:
         if margin.is_upper:
             clearance = measured + self.covers_mm + settings.field_error_mm
         else:
-            clearance = measured - _HOPE_MM
+            clearance = measured + margin.hope_mm
         demand = demanded_mm(
             self._gone(margin),
             at_rest_mm=self._rest(name, margin, margin.grown_mm),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,14 +18,22 @@ from vertebloc.way_out.clearances import (
     make_gauge,
 )
 from vertebloc.way_out.closer_look import CloserLook
-from vertebloc.way_out.model import CLOSED_MM, Bracket, Path, Room, Scenario, Substance, WayOutSettings
-from vertebloc.way_out.pose_map import SAC, Ground, Margin, PoseMap, measure_map
+from vertebloc.way_out.model import (
+    CLOSED_MM,
+    Bracket,
+    Path,
+    Room,
+    Scenario,
+    Substance,
+    WayOutSettings,
+)
+from vertebloc.way_out.pose_map import LEAST_WORTH_MM, SAC, Ground, Margin, PoseMap, measure_map
 from vertebloc.way_out.poses import PoseLattice, make_lattice, moves_of
 
 Say = Callable[[str], None]
 
-_TRIES = 60  #: other ways tried when the closer look shuts one
-_NEAR_MM = 0.05  #: a looser look may stay so far below the nodes' own worth
+#: what nodes of a way are hoped to gain by being shifted off the lattice, mm: tried in turn
+_HOPES_MM = (-0.3, 0.4, 1.2)
 
 
 def _quiet(_: str) -> None:
@@ -91,9 +99,10 @@ class Search:
     ground: Ground
     map: PoseMap
     look: CloserLook
+    rough: CloserLook
     fine: PoseMap | None = None
     scenarios_searched: int = 0
-    _lower: dict[tuple[Scenario, Margin], tuple[float, NDArray[np.int64]]] = field(
+    _lower: dict[tuple[Scenario, Margin], tuple[float, NDArray[np.float64]]] = field(
         default_factory=dict
     )
 
@@ -124,7 +133,7 @@ class Search:
         used = self.fine or self.map
         return used.widest(self.staying(scenario), scenario.side, margin)[0]
 
-    def lower_mm(self, scenario: Scenario, margin: Margin) -> tuple[float, NDArray[np.int64]]:
+    def lower_mm(self, scenario: Scenario, margin: Margin) -> tuple[float, NDArray[np.float64]]:
         """Clearance that a way is shown to keep.
 
         Parameters
@@ -136,45 +145,31 @@ class Search:
 
         Returns
         -------
-        tuple of (float, mm; (n,) int)
-            And the nodes of that way; ``CLOSED_MM`` and none if no way was found.
+        tuple of (float, mm; (n, 3) float64)
+            And the poses of that way; ``CLOSED_MM`` and none if no way was found.
         """
         key = (scenario, margin)
         if key not in self._lower:
             self._lower[key] = self._search_lower(scenario, margin)
         return self._lower[key]
 
-    def _search_lower(self, scenario: Scenario, margin: Margin) -> tuple[float, NDArray[np.int64]]:
+    def _search_lower(
+        self, scenario: Scenario, margin: Margin
+    ) -> tuple[float, NDArray[np.float64]]:
         names = self.staying(scenario)
-        used = self.map
-        values = used.values(margin).copy()
-        for name in names:
-            values[used.shut(name, margin)] = -32768
-        values[~used.passes(scenario.side, margin).reshape(-1)] = -32768
-        best: tuple[float, NDArray[np.int64]] = (CLOSED_MM, np.empty(0, dtype=np.int64))
-        for _ in range(_TRIES):
-            hoped, nodes = used.widest_of(values, margin)
-            if hoped <= best[0] + _NEAR_MM:
+        best: tuple[float, NDArray[np.float64]] = (CLOSED_MM, np.empty((0, 3)))
+        for hope in _HOPES_MM:
+            hopeful = replace(margin, hope_mm=hope)
+            worth, nodes = self.map.widest(names, scenario.side, hopeful)
+            if worth == CLOSED_MM or worth <= best[0]:
+                continue
+            hoped, way = self.rough.better(self.map.lattice.poses(nodes), names, margin)
+            if hoped == CLOSED_MM:
+                continue
+            sure = float(self.look.worths(way, names, margin).min())
+            if sure >= LEAST_WORTH_MM and sure > best[0]:
+                best = (sure, way)
                 break
-            worth, shut = self.look.worths(nodes, names, margin)
-            sure = float(worth.min(initial=hoped))
-            if sure > best[0]:
-                best = (sure, nodes)
-            if sure >= hoped - self.ground.settings.check_mm / 2.0 - _NEAR_MM:
-                break
-            # the edges that disappoint lose the node at their outer end
-            poor = (
-                np.flatnonzero(worth <= max(sure, best[0]) + 1e-9)
-                if not shut.any()
-                else (np.flatnonzero(shut))
-            )
-            for edge in poor:
-                at = nodes[edge + 1]
-                values[at] = (
-                    -32768
-                    if shut[edge]
-                    else min(values[at], np.int16(np.floor(100.0 * worth[edge])))
-                )
         return best
 
     def bracket(self, scenario: Scenario, *, grown_mm: float, sac_grown_mm: float) -> Bracket:
@@ -211,26 +206,22 @@ class Search:
         Path or None
             None if no way was found.
         """
-        worth, nodes = self.lower_mm(scenario, margin)
-        if worth == CLOSED_MM or len(nodes) < 2:
+        worth, way = self.lower_mm(scenario, margin)
+        if worth == CLOSED_MM:
             return None
-        edges = self.look.along(nodes)
-        poses = np.concatenate([edge.poses[:-1] for edge in edges] + [edges[-1].poses[-1:]])
-        gauge = self.ground.gauges[SAC]
-        clearance = gauge.measure(moves_of(poses)).astype(np.float64)
-        least = np.concatenate([[self.look._sac_worth(edge, margin).min()] for edge in edges])
-        starts = np.cumsum([0] + [len(edge.poses) - 1 for edge in edges])
-        tight = edges[int(np.argmin(least))]
-        within = int(np.argmin(self.look._sac_worth(tight, margin)))
-        gone = np.concatenate(
-            [edge.extents.gone_mm[:-1] for edge in edges] + [edges[-1].extents.gone_mm[-1:]]
-        )
+        names = self.staying(scenario)
+        edges = self.look.along(way)
+        scores = [self.look.scores(edge, names, margin) for edge in edges]
+        parts = [slice(0, -1)] * (len(edges) - 1) + [slice(0, None)]
+        joined = [(edge, part) for edge, part in zip(edges, parts, strict=True)]
+        poses = np.concatenate([edge.poses[part] for edge, part in joined])
+        score = np.concatenate([one[part] for one, part in zip(scores, parts, strict=True)])
         return Path(
             poses=poses,
             tilts=np.zeros_like(poses),
-            clearance_mm=clearance,
-            gone_mm=gone,
-            narrowest=min(int(starts[int(np.argmin(least))]) + within, len(poses) - 1),
+            clearance_mm=np.concatenate([edge.clearance[SAC][part] for edge, part in joined]),
+            gone_mm=np.concatenate([edge.extents.gone_mm[part] for edge, part in joined]),
+            narrowest=int(np.argmin(score)),
         )
 
 
@@ -256,7 +247,12 @@ def make_search(room: Room, settings: WayOutSettings, say: Say = _quiet) -> Sear
     say("measuring the poses")
     lattice = lattice_for(room, settings)
     reach = float(np.linalg.norm(ground.body.samples.corners[:, :2], axis=1).max())
-    return Search(ground, measure_map(ground, lattice), CloserLook(ground, lattice, reach))
+    return Search(
+        ground,
+        measure_map(ground, lattice),
+        CloserLook(ground, reach),
+        CloserLook(ground, reach, True),
+    )
 
 
 def refine(search: Search, open_nodes: NDArray[np.bool_], finer: int = 2) -> PoseMap:
