@@ -74,28 +74,61 @@ def _least(field, low, high, pitch, points, outer, inner, m, best, floor, bounds
                 least = min(least, d)
 
 
-@njit(cache=True, parallel=True)
+@njit(cache=True)
+def _least_of_chunk(
+    field, low, high, pitch, points, outer, inner, whole, moves, clip, floor, out, first, last
+):
+    bounds = np.empty(len(outer))
+    m = np.empty(12)
+    for q in range(first, last):
+        for t in range(12):
+            m[t] = moves[q, t]
+        d = _at(field, low, high, pitch, m, whole[0], whole[1], whole[2])
+        if d - whole[3] >= clip:
+            out[q] = clip
+        else:
+            least = _least(field, low, high, pitch, points, outer, inner, m, clip, floor, bounds)
+            out[q] = max(least, floor)
+
+
+@njit(cache=True)
 def least_distances(field, low, high, pitch, points, outer, inner, whole, moves, clip, floor, out):
     """Least distance of a set of points to a solid at each pose, between floor and clip.
 
     moves (n, 12): rows of the map from the points' frame into the field's index space.
     whole (4,): one ball around all points.
     """
+    _least_of_chunk(
+        field,
+        low,
+        high,
+        pitch,
+        points,
+        outer,
+        inner,
+        whole,
+        moves,
+        clip,
+        floor,
+        out,
+        0,
+        len(moves),
+    )
+
+
+@njit(cache=True, parallel=True)
+def least_distances_of_many(
+    field, low, high, pitch, points, outer, inner, whole, moves, clip, floor, out
+):
+    """The same side by side: for a few poses threads cost more than they bring."""
     chunks = 64
     for chunk in prange(chunks):
-        bounds = np.empty(len(outer))
-        m = np.empty(12)
-        for q in range(chunk * len(moves) // chunks, (chunk + 1) * len(moves) // chunks):
-            for t in range(12):
-                m[t] = moves[q, t]
-            d = _at(field, low, high, pitch, m, whole[0], whole[1], whole[2])
-            if d - whole[3] >= clip:
-                out[q] = clip
-            else:
-                least = _least(
-                    field, low, high, pitch, points, outer, inner, m, clip, floor, bounds
-                )
-                out[q] = max(least, floor)
+        first = chunk * len(moves) // chunks
+        last = (chunk + 1) * len(moves) // chunks
+        _least_of_chunk(
+            field, low, high, pitch, points, outer, inner, whole, moves, clip, floor, out,
+            first, last,
+        )  # fmt: skip
 
 
 @njit(cache=True)
@@ -145,33 +178,29 @@ def widest_path(values, goal, start, came_from):
 
 
 @njit(cache=True)
-def join_nodes(values, closes, picked, out):
-    """Values of one scenario: those of the sac, closed wherever a picked obstacle closes.
+def _extents_of_pose(m, corners, out, q):
+    gone, y_low, x_low, x_high = 0.0, 1e9, 1e9, -1e9
+    for p in range(len(corners)):
+        a, b, c = corners[p, 0], corners[p, 1], corners[p, 2]
+        x = m[0, 0] * a + m[0, 1] * b + m[0, 2] * c + m[0, 3]
+        y = m[1, 0] * a + m[1, 1] * b + m[1, 2] * c + m[1, 3]
+        z = m[2, 0] * a + m[2, 1] * b + m[2, 2] * c + m[2, 3]
+        gone = max(gone, (x - a) ** 2 + (y - b) ** 2 + (z - c) ** 2)
+        y_low = min(y_low, y)
+        x_low = min(x_low, x)
+        x_high = max(x_high, x)
+    out[0, q], out[1, q], out[2, q], out[3, q] = np.sqrt(gone), y_low, x_low, x_high
 
-    values (n,) int16; closes (k, n) uint8; picked (m,) rows of closes.
-    """
-    for i in range(len(values)):
-        out[i] = values[i]
-    for q in range(len(picked)):
-        row = closes[picked[q]]
-        for i in range(len(values)):
-            if row[i]:
-                out[i] = CLOSED
+
+@njit(cache=True)
+def measure_extents(moves, corners, out):
+    """Largest displacement, least y, least x and most x of corners at each pose: out (4, n)."""
+    for q in range(len(moves)):
+        _extents_of_pose(moves[q], corners, out, q)
 
 
 @njit(cache=True, parallel=True)
-def measure_extents(moves, corners, out):
-    """Largest displacement, least y, least x and most x of corners at each pose: out (4, n)."""
+def measure_extents_of_many(moves, corners, out):
+    """The same side by side."""
     for q in prange(len(moves)):
-        m = moves[q]
-        gone, y_low, x_low, x_high = 0.0, 1e9, 1e9, -1e9
-        for p in range(len(corners)):
-            a, b, c = corners[p, 0], corners[p, 1], corners[p, 2]
-            x = m[0, 0] * a + m[0, 1] * b + m[0, 2] * c + m[0, 3]
-            y = m[1, 0] * a + m[1, 1] * b + m[1, 2] * c + m[1, 3]
-            z = m[2, 0] * a + m[2, 1] * b + m[2, 2] * c + m[2, 3]
-            gone = max(gone, (x - a) ** 2 + (y - b) ** 2 + (z - c) ** 2)
-            y_low = min(y_low, y)
-            x_low = min(x_low, x)
-            x_high = max(x_high, x)
-        out[0, q], out[1, q], out[2, q], out[3, q] = np.sqrt(gone), y_low, x_low, x_high
+        _extents_of_pose(moves[q], corners, out, q)

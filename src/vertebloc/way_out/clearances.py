@@ -26,6 +26,7 @@ from vertebloc.way_out.samples import (
 CLIP_MM = 8.0
 #: And down to this: deeper in is as shut as can be.
 FLOOR_MM = -14.0
+_MANY = 4000  #: poses from which on threads bring more than they cost
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -122,7 +123,9 @@ class Gauge:
         flat[:, :, 3] += index_from_mm[:3, 3]
         points = tree or self.tree
         out = np.empty(len(used), dtype=np.float32)
-        _kernels.least_distances(
+        many = len(flat) > _MANY
+        least = _kernels.least_distances_of_many if many else _kernels.least_distances
+        least(
             values, low[:3], high, float(low[3]), points.points, points.outer, points.inner,
             points.whole, flat.reshape(-1, 12), clip + self.radius_mm,
             floor + self.radius_mm, out,

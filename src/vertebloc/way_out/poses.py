@@ -11,6 +11,8 @@ from vertebloc.errors import InputError
 from vertebloc.space.transforms import Points
 from vertebloc.way_out import _kernels
 
+_MANY = 4000  #: poses from which on threads bring more than they cost
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tilt:
@@ -200,5 +202,7 @@ def extents(moves: NDArray[np.float64], corners: Points) -> Extents:
         One a motion.
     """
     out = np.empty((4, len(moves)))
-    _kernels.measure_extents(np.ascontiguousarray(moves), np.ascontiguousarray(corners), out)
+    many = len(moves) > _MANY
+    measure = _kernels.measure_extents_of_many if many else _kernels.measure_extents
+    measure(np.ascontiguousarray(moves), np.ascontiguousarray(corners), out)
     return Extents(*out)
