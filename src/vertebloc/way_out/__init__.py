@@ -6,6 +6,7 @@ way that was looked at closely (lower end) and what no way can better (upper end
 proven for a stated family of moves; the obstacles that shut every way together are named.
 """
 
+from vertebloc.way_out.answer import WayOut, find_way_out
 from vertebloc.way_out.model import (
     Answer,
     Bracket,
@@ -25,6 +26,8 @@ __all__ = [
     "Scenario",
     "Search",
     "Substance",
+    "WayOut",
     "WayOutSettings",
+    "find_way_out",
     "make_search",
 ]

@@ -265,7 +265,7 @@ def _rib(
     if fate is RibFate.HEAD_ON_PIECE:
         lengths = [planned]
     solid = solid_from_surface(surface).simplify(SIMPLER_BY_MM)
-    found = []
+    found: list[tuple[float, Obstacle]] = []
     for length in lengths:
         stump = _stump(rib, solid, length) if length else solid
         if stump is None:

@@ -118,7 +118,9 @@ class PoseMap:
                 clearance = self.clearance[name] + self.covers_mm - grown
                 clearance = clearance + settings.field_error_mm
             rest = self._rest(name, margin, grown)
-            one = worth_mm(clearance, gone, at_rest_mm=rest, settings=settings)
+            one = worth_mm(
+                np.asarray(clearance, dtype=np.float64), gone, at_rest_mm=rest, settings=settings
+            )
             worth = np.minimum(worth, one)
         inside = self._inside(margin) & (worth >= LEAST_WORTH_MM)
         rounded = np.ceil if margin.is_upper else np.floor
@@ -240,8 +242,8 @@ def measure_map(
         grown_mm=-settings.contour_error_mm,
         sac_grown_mm=-settings.contour_error_mm - settings.sac_motion_mm,
     )
-    live = found._inside(mildest) if within is None else within & found._inside(mildest)
-    live = np.flatnonzero(live)
+    inside = found._inside(mildest)
+    live = np.flatnonzero(inside if within is None else within & inside)
     thin = ground.body.thin_tree
     own = np.linalg.norm(thin.points[:, :2], axis=1)
     cell = lattice.step_mm / np.sqrt(2.0) + own * lattice.step_rad / 2.0

@@ -88,7 +88,7 @@ class PoseLattice:
         float, mm
             Half the diagonal of the cell, and half a step's turn at that reach.
         """
-        return self.step_mm / np.sqrt(2.0) + reach_mm * self.step_rad / 2.0
+        return float(self.step_mm / np.sqrt(2.0) + reach_mm * self.step_rad / 2.0)
 
 
 def make_lattice(
@@ -124,7 +124,9 @@ def make_lattice(
         for low, high in (x_mm, y_mm)
     ]
     count = int(np.ceil(360.0 / step_deg - 1e-9))
-    return PoseLattice(axes[0], axes[1], np.arange(count) * (2.0 * np.pi / count))
+    return PoseLattice(
+        axes[0], axes[1], np.arange(count, dtype=np.float64) * (2.0 * np.pi / count)
+    )
 
 
 def moves_of(poses: NDArray[np.float64], tilt: Tilt = FLAT) -> NDArray[np.float64]:

@@ -151,7 +151,8 @@ def sample_surface(surface: TriangleSurface, edge_mm: float) -> Samples:
         middle = (a + b) / 2.0
         found.append(middle)
         corners = np.concatenate((np.stack((a, middle, c), 1), np.stack((middle, b, c), 1)))
-    points = np.unique(np.round(np.concatenate(found), 3), axis=0)
+    joined = np.concatenate(found).astype(np.float64)
+    points = np.unique(np.round(joined, 3), axis=0).astype(np.float64)
     return Samples(points, edge_mm / np.sqrt(3.0), hull_corners(points))
 
 

@@ -172,6 +172,21 @@ class Search:
                 break
         return best
 
+    def keep_way(self, scenario: Scenario, margin: Margin, way: NDArray[np.float64]) -> None:
+        """Remember a way of another scenario that was seen to hold in this one too.
+
+        Parameters
+        ----------
+        scenario : Scenario
+            Side and sacrifices.
+        margin : Margin
+            Not an upper one.
+        way : (n, 3) float64
+            Its poses.
+        """
+        worth = float(self.look.worths(way, self.staying(scenario), margin).min())
+        self._lower[scenario, margin] = (worth, way)
+
     def bracket(self, scenario: Scenario, *, grown_mm: float, sac_grown_mm: float) -> Bracket:
         """Both ends, with obstacles grown for the lower and shrunk for the upper one.
 
@@ -276,7 +291,7 @@ def refine(search: Search, open_nodes: NDArray[np.bool_], finer: int = 2) -> Pos
     lattice = PoseLattice(
         np.linspace(coarse.x_mm[0], coarse.x_mm[-1], finer * (len(coarse.x_mm) - 1) + 1),
         np.linspace(coarse.y_mm[0], coarse.y_mm[-1], finer * (len(coarse.y_mm) - 1) + 1),
-        np.arange(finer * len(coarse.turns)) * (coarse.step_rad / finer),
+        np.arange(finer * len(coarse.turns), dtype=np.float64) * (coarse.step_rad / finer),
     )
     within = open_nodes.reshape(coarse.shape)
     for axis, count in enumerate(lattice.shape):

@@ -1,0 +1,244 @@
+"""Yes, no, or cannot tell: on which side, with what given up, or what is in the way."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from vertebloc.errors import NoSolutionError
+from vertebloc.space.frames import Side
+from vertebloc.way_out.core import common_core
+from vertebloc.way_out.model import (
+    CLOSED_MM,
+    Answer,
+    Bracket,
+    Path,
+    Room,
+    Scenario,
+    Substance,
+    WayOutSettings,
+)
+from vertebloc.way_out.pose_map import Margin, PoseMap, measure_map, with_body
+from vertebloc.way_out.search import Search, make_search
+
+Say = Callable[[str], None]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Entry:
+    """One line of the ledger: what is given up on a side, and what that gains."""
+
+    side: Side
+    given_up: frozenset[str]  #: names of obstacles
+    answer: Answer
+    model: Bracket  #: outlines as they are; a bracket of the method alone
+    with_errors: Bracket  #: obstacles grown (lower) and shrunk (upper) by the stated errors
+    path: Path | None
+    blocking: tuple[str, ...]  #: a no: obstacles without any of which the proof fails
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class WayOut:
+    """The answer for a room."""
+
+    answer: Answer
+    side: Side | None  #: a yes: on which side
+    best: Entry  #: what the answer rests on
+    ledger: tuple[Entry, ...]
+    family: str  #: moves that a no covers
+    scenarios_searched: int
+    settings: WayOutSettings
+
+
+def family_words(settings: WayOutSettings) -> str:
+    """The moves that a proof of "no" covers.
+
+    Parameters
+    ----------
+    settings : WayOutSettings
+        Their limits.
+
+    Returns
+    -------
+    str
+        In words.
+    """
+    return (
+        "moves in the plane midway between the two cuts with any turn in it, tilts up to "
+        f"{settings.tilt_deg:.0f} degrees and lifts up to {settings.lift_mm:.1f} mm, within "
+        f"{settings.sideways_mm:.0f} mm to either side and {settings.forward_mm:.0f} mm forward"
+    )
+
+
+@dataclass(slots=True, eq=False)
+class Judge:
+    """Asks a search for answers; measures the common core when the first no is at hand."""
+
+    search: Search
+    say: Say
+    _core: PoseMap | None = None
+    _no_core: bool = False
+
+    @property
+    def settings(self) -> WayOutSettings:
+        """Of the room."""
+        return self.search.ground.settings
+
+    @property
+    def grown(self) -> Margin:
+        """Obstacles grown by the stated errors: what a yes must bear."""
+        s = self.settings
+        return Margin(False, s.contour_error_mm, s.contour_error_mm + s.sac_motion_mm)
+
+    @property
+    def shrunk(self) -> Margin:
+        """Obstacles shrunk by the stated errors: what a no must bear."""
+        s = self.settings
+        return Margin(True, -s.contour_error_mm, -s.contour_error_mm - s.sac_motion_mm)
+
+    def is_yes(self, scenario: Scenario) -> bool:
+        """Whether a way keeps the wanted clearance with all obstacles grown."""
+        return self.search.lower_mm(scenario, self.grown)[0] >= self.settings.least_mm
+
+    def core_upper_mm(self, scenario: Scenario) -> float:
+        """Clearance that nothing in the family can better, obstacles shrunk."""
+        if self._core is None and not self._no_core:
+            self.say("measuring what every tilt has in common")
+            try:
+                core, slack = common_core(self.search.ground.body, self.settings)
+            except NoSolutionError:
+                self._no_core = True
+            else:
+                ground = with_body(self.search.ground, core, slack)
+                self._core = measure_map(ground, self.search.map.lattice)
+        if self._core is None:
+            return float("inf")
+        names = self.search.staying(scenario)
+        return self._core.widest(names, scenario.side, self.shrunk)[0]
+
+    def entry(self, side: Side, given_up: frozenset[str]) -> Entry:
+        """Everything about one scenario."""
+        scenario = Scenario(side=side, given_up=given_up)
+        search = self.search
+        model = search.bracket(scenario, grown_mm=0.0, sac_grown_mm=0.0)
+        lower = search.lower_mm(scenario, self.grown)[0]
+        upper = search.upper_mm(scenario, self.shrunk)
+        answer = Answer.CANNOT_TELL
+        blocking: tuple[str, ...] = ()
+        if lower >= self.settings.least_mm:
+            answer = Answer.YES
+        elif self.core_upper_mm(scenario) < self.settings.least_mm:
+            answer, blocking = Answer.NO, self.blocking(scenario)
+        way = self.grown if lower != CLOSED_MM else Margin(False)
+        return Entry(
+            side=side,
+            given_up=given_up,
+            answer=answer,
+            model=model,
+            with_errors=Bracket(lower, upper),
+            path=search.path(scenario, way),
+            blocking=blocking,
+        )
+
+    def blocking(self, scenario: Scenario) -> tuple[str, ...]:
+        """Obstacles that together shut every way: without any one of them the proof fails."""
+        needed = list(self.search.staying(scenario))
+        for name in tuple(needed):
+            rest = [n for n in needed if n != name]
+            gone = frozenset(o.name for o in self.search.ground.room.obstacles) - set(rest)
+            if self.core_upper_mm(replace(scenario, given_up=gone)) < self.settings.least_mm:
+                needed = rest
+        return tuple(needed)
+
+    def spare(
+        self, side: Side, given_up: frozenset[str], order: tuple[str, ...]
+    ) -> frozenset[str]:
+        """Give up as little as a yes allows, trying to keep things in a given order.
+
+        Parameters
+        ----------
+        side : Side
+            Of delivery.
+        given_up : frozenset of str
+            With which the answer is yes.
+        order : tuple of str
+            Obstacles, the dearest first.
+
+        Returns
+        -------
+        frozenset of str
+            None of it can be kept any more, as far as ways were found.
+        """
+        scenario = Scenario(side=side, given_up=given_up)
+        least = self.settings.least_mm
+        for name in order:
+            if name not in scenario.given_up:
+                continue
+            kept = replace(scenario, given_up=scenario.given_up - {name})
+            way = self.search.lower_mm(scenario, self.grown)[1]
+            names = self.search.staying(kept)
+            if self.search.look.worths(way, names, self.grown).min() >= least:
+                self.search.keep_way(kept, self.grown, way)  # the same way is still good
+                scenario = kept
+            elif self.is_yes(kept):
+                scenario = kept
+        return scenario.given_up
+
+
+def find_way_out(room: Room, settings: WayOutSettings, say: Say) -> WayOut:
+    """Say whether the piece can be delivered, on which side, at what price.
+
+    Parameters
+    ----------
+    room : Room
+        Piece and obstacles; what may be given up says so.
+    settings : WayOutSettings
+        Lengths.
+    say : callable
+        Called before each long step; it may raise to stop.
+
+    Returns
+    -------
+    WayOut
+        Yes if any side has a way with all obstacles grown, at the price in the ledger; no if on
+        both sides even the common core cannot leave with everything given up and all obstacles
+        shrunk; else cannot tell.
+    """
+    search = make_search(room, settings, say)
+    judge = Judge(search, say)
+    everything = frozenset(o.name for o in room.obstacles if o.sacrifice is not None)
+    ribs = tuple(
+        o.name
+        for o in sorted(room.obstacles, key=lambda o: o.name, reverse=True)
+        if o.substance is Substance.RIB
+    )
+    roots = tuple(o.name for o in room.obstacles if o.substance is Substance.ROOT)
+    ledger: list[Entry] = []
+    for side in Side:
+        say(f"searching ways out on the {side.value}")
+        if not judge.is_yes(Scenario(side=side, given_up=everything)):
+            ledger.append(judge.entry(side, everything))
+            continue
+        other = tuple(n for n in (*roots, *ribs) if n.startswith(side.other.value))
+        own = {n for n in (*roots, *ribs) if n not in other}
+        plans = []
+        for dear, cheap in ((roots, ribs), (ribs, roots)):
+            order = (*other, *(n for n in (*dear, *cheap) if n in own))
+            plans.append(judge.spare(side, everything, order))
+        ledger += [judge.entry(side, given_up) for given_up in dict.fromkeys(plans)]
+    yes = [entry for entry in ledger if entry.answer is Answer.YES]
+    best = max(yes or ledger, key=lambda entry: (entry.with_errors.lower_mm, -len(entry.given_up)))
+    if yes:
+        answer = Answer.YES
+    else:
+        all_no = all(entry.answer is Answer.NO for entry in ledger)
+        answer = Answer.NO if all_no else Answer.CANNOT_TELL
+    return WayOut(
+        answer=answer,
+        side=best.side if yes else None,
+        best=best,
+        ledger=tuple(ledger),
+        family=family_words(settings),
+        scenarios_searched=search.scenarios_searched,
+        settings=settings,
+    )
