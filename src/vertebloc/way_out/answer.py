@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from vertebloc.errors import NoSolutionError
 from vertebloc.space.frames import Side
@@ -18,8 +18,9 @@ from vertebloc.way_out.model import (
     Substance,
     WayOutSettings,
 )
-from vertebloc.way_out.pose_map import Margin, PoseMap, measure_map, with_body
+from vertebloc.way_out.pose_map import Ground, Margin, with_body
 from vertebloc.way_out.search import Search, make_search
+from vertebloc.way_out.tightening import tighten
 
 Say = Callable[[str], None]
 
@@ -76,8 +77,9 @@ class Judge:
 
     search: Search
     say: Say
-    _core: PoseMap | None = None
+    _core: Ground | None = None
     _no_core: bool = False
+    _uppers: dict[tuple[Side | None, frozenset[str]], float] = field(default_factory=dict)
 
     @property
     def settings(self) -> WayOutSettings:
@@ -103,18 +105,22 @@ class Judge:
     def core_upper_mm(self, scenario: Scenario) -> float:
         """Clearance that nothing in the family can better, obstacles shrunk."""
         if self._core is None and not self._no_core:
-            self.say("measuring what every tilt has in common")
+            self.say("finding what every tilt has in common")
             try:
                 core, slack = common_core(self.search.ground.body, self.settings)
             except NoSolutionError:
                 self._no_core = True
             else:
-                ground = with_body(self.search.ground, core, slack)
-                self._core = measure_map(ground, self.search.map.lattice)
+                self._core = with_body(self.search.ground, core, slack)
         if self._core is None:
             return float("inf")
-        names = self.search.staying(scenario)
-        return self._core.widest(names, scenario.side, self.shrunk)[0]
+        key = scenario.side, scenario.given_up
+        if key not in self._uppers:
+            self.say(f"trying to rule out {scenario.side.value if scenario.side else 'any'} ways")
+            lattice = self.search.map.lattice
+            least = self.settings.least_mm
+            self._uppers[key] = tighten(self._core, lattice, scenario, self.shrunk, least)
+        return self._uppers[key]
 
     def entry(self, side: Side, given_up: frozenset[str]) -> Entry:
         """Everything about one scenario."""

@@ -47,8 +47,8 @@ def common_core(body: Body, settings: WayOutSettings) -> tuple[Body, float]:
     deep = deep.reshape(field.grid.shape)
     if deep.min() >= -0.5:
         raise NoSolutionError(
-            f"no common core: tilts of {settings.tilt_deg:g} degrees and lifts of {settings.lift_mm:g} mm leave "
-            "no part of the piece in common: prove a smaller family",
+            f"no common core: tilts of {settings.tilt_deg:g} degrees and lifts of "
+            f"{settings.lift_mm:g} mm leave no part of the piece in common: use smaller ones",
             reasons=("the family is larger than the piece is thick",),
         )
     corners, triangles, _, _ = marching_cubes(deep, 0.0)

@@ -122,12 +122,12 @@ class PoseMap:
                 np.asarray(clearance, dtype=np.float64), gone, at_rest_mm=rest, settings=settings
             )
             worth = np.minimum(worth, one)
-        inside = self._inside(margin) & (worth >= LEAST_WORTH_MM)
+        inside = self.inside(margin) & (worth >= LEAST_WORTH_MM)
         rounded = np.ceil if margin.is_upper else np.floor
         found = rounded(np.maximum(worth, -99.0) * _PER_MM).astype(np.int16)
         return np.where(inside, found, np.int16(_kernels.CLOSED))
 
-    def _inside(self, margin: Margin) -> NDArray[np.bool_]:
+    def inside(self, margin: Margin) -> NDArray[np.bool_]:
         """Whether the piece stays between the walls of the wound."""
         room, far = self.ground.room, self.extents
         allow = self.covers_mm if margin.is_upper else 0.0
@@ -141,13 +141,16 @@ class PoseMap:
             clearance = measured + self.covers_mm + settings.field_error_mm
         else:
             clearance = measured + margin.hope_mm
-        demand = demanded_mm(
+        return clearance - margin.grown_mm < self.demand(name, margin)
+
+    def demand(self, name: str, margin: Margin) -> NDArray[np.float64]:
+        """Clearance to an obstacle that is demanded of each node."""
+        return demanded_mm(
             self._gone(margin),
             at_rest_mm=self._rest(name, margin, margin.grown_mm),
-            target_mm=-ground.press_mm(name),
-            settings=settings,
+            target_mm=-self.ground.press_mm(name),
+            settings=self.ground.settings,
         )
-        return clearance - margin.grown_mm < demand
 
     def passes(self, side: Side | None, margin: Margin) -> NDArray[np.bool_]:
         """Where the piece's middle is not behind the sac on the other side."""
@@ -242,7 +245,7 @@ def measure_map(
         grown_mm=-settings.contour_error_mm,
         sac_grown_mm=-settings.contour_error_mm - settings.sac_motion_mm,
     )
-    inside = found._inside(mildest)
+    inside = found.inside(mildest)
     live = np.flatnonzero(inside if within is None else within & inside)
     thin = ground.body.thin_tree
     own = np.linalg.norm(thin.points[:, :2], axis=1)

@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 from vertebloc.way_out.clearances import (
     CLIP_MM,
     FLOOR_MM,
-    Body,
     Gauge,
     field_of,
     make_body,
@@ -100,7 +99,6 @@ class Search:
     map: PoseMap
     look: CloserLook
     rough: CloserLook
-    fine: PoseMap | None = None
     scenarios_searched: int = 0
     _lower: dict[tuple[Scenario, Margin], tuple[float, NDArray[np.float64]]] = field(
         default_factory=dict
@@ -130,8 +128,7 @@ class Search:
             ``CLOSED_MM`` if there is no way at all.
         """
         self.scenarios_searched += 1
-        used = self.fine or self.map
-        return used.widest(self.staying(scenario), scenario.side, margin)[0]
+        return self.map.widest(self.staying(scenario), scenario.side, margin)[0]
 
     def lower_mm(self, scenario: Scenario, margin: Margin) -> tuple[float, NDArray[np.float64]]:
         """Clearance that a way is shown to keep.
@@ -268,42 +265,3 @@ def make_search(room: Room, settings: WayOutSettings, say: Say = _quiet) -> Sear
         CloserLook(ground, reach),
         CloserLook(ground, reach, True),
     )
-
-
-def refine(search: Search, open_nodes: NDArray[np.bool_], finer: int = 2) -> PoseMap:
-    """A finer map of the nodes that matter.
-
-    Parameters
-    ----------
-    search : Search
-        With its coarse map.
-    open_nodes : (n,) bool
-        Coarse nodes whose cells may still hold a way.
-    finer : int
-        By what steps are divided; 2 keeps every other node.
-
-    Returns
-    -------
-    PoseMap
-        Nodes none of whose coarse cells is open are shut.
-    """
-    coarse = search.map.lattice
-    lattice = PoseLattice(
-        np.linspace(coarse.x_mm[0], coarse.x_mm[-1], finer * (len(coarse.x_mm) - 1) + 1),
-        np.linspace(coarse.y_mm[0], coarse.y_mm[-1], finer * (len(coarse.y_mm) - 1) + 1),
-        np.arange(finer * len(coarse.turns), dtype=np.float64) * (coarse.step_rad / finer),
-    )
-    within = open_nodes.reshape(coarse.shape)
-    for axis, count in enumerate(lattice.shape):
-        at = np.arange(count) / finer
-        low, high = np.floor(at + 1e-9).astype(int), np.ceil(at - 1e-9).astype(int)
-        size = within.shape[axis]
-        if axis == 2:
-            low, high = low % size, high % size
-        within = np.take(within, low, axis) | np.take(within, high, axis)
-    return measure_map(search.ground, lattice, within.reshape(-1))
-
-
-def body_of(search: Search) -> Body:
-    """The moving piece of a search."""
-    return search.ground.body
