@@ -118,7 +118,9 @@ class CloserLook:
             count = max(1, int(np.ceil(length / step)))
             poses = first + np.linspace(0.0, 1.0, count + 1)[:, None] * way
             far = extents(moves_of(poses), self.ground.body.samples.corners)
-            half = length / count / 2.0 / (_ROUGHLY if self.is_rough else 1.0)
+            half = length / count / 2.0
+            if self.is_rough:  # twice a close look's: what lies between is seen by that only
+                half = self.ground.settings.check_mm
             self._edges[a, b] = Edge(poses, far, half, {})
         return self._edges[a, b]
 

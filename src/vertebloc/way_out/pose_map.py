@@ -135,7 +135,7 @@ class PoseMap:
         return (far.least_x_mm >= low - allow) & (far.most_x_mm <= high + allow)
 
     def _shuts(self, name: str, margin: Margin) -> NDArray[np.bool_]:
-        ground, settings = self.ground, self.ground.settings
+        settings = self.ground.settings
         measured = self.clearance[name].astype(np.float64)
         if margin.is_upper:
             clearance = measured + self.covers_mm + settings.field_error_mm

@@ -32,7 +32,7 @@ from vertebloc.way_out.poses import PoseLattice, make_lattice, moves_of
 Say = Callable[[str], None]
 
 #: what nodes of a way are hoped to gain by being shifted off the lattice, mm: tried in turn
-_HOPES_MM = (-0.3, 0.4, 1.2)
+_HOPES_MM = (-0.8, -0.3, 0.4, 1.2)
 
 
 def _quiet(_: str) -> None:
@@ -160,12 +160,14 @@ class Search:
             worth, nodes = self.map.widest(names, scenario.side, hopeful)
             if worth == CLOSED_MM or worth <= best[0]:
                 continue
-            hoped, way = self.rough.better(self.map.lattice.poses(nodes), names, margin)
-            if hoped == CLOSED_MM:
-                continue
-            sure = float(self.look.worths(way, names, margin).min())
-            if sure >= LEAST_WORTH_MM and sure > best[0]:
-                best = (sure, way)
+            first = self.map.lattice.poses(nodes)
+            hoped, bettered = self.rough.better(first, names, margin)
+            ways = (first,) if hoped == CLOSED_MM else (bettered, first)
+            for way in ways:
+                sure = float(self.look.worths(way, names, margin).min())
+                if sure >= LEAST_WORTH_MM and sure > best[0]:
+                    best = (sure, way)
+            if best[0] > CLOSED_MM:
                 break
         return best
 

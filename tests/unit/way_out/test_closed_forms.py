@@ -18,9 +18,9 @@ GRIDS = [
     pytest.param((1.5, 3.75), marks=pytest.mark.slow),
 ]
 #: the lower end stays below the truth by: field error 0.1, half a step of the closer look 0.1,
-#: between sample points under 0.1 (1 mm edges at a clearance of 2 mm), 0.05 at which the search
-#: is content, and by what the lattice misses of the best path at a narrow place
-SHORT_MM = 0.35
+#: between sample points 0.2 (1 mm edges at a clearance of 1 mm), and by what the lattice misses
+#: of the best path at a narrow place
+SHORT_MM = 0.4
 NOTHING = frozenset()
 
 
