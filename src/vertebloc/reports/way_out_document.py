@@ -146,6 +146,7 @@ def _entry(entry: Entry, room: RoomOfPlan, levels: tuple[Level, ...]) -> dict[st
         "clearance_bracket_mm": bracket_list(entry.model),
         "with_errors_mm": bracket_list(entry.with_errors),
         "blocking": list(entry.blocking),
+        "decided_by": list(entry.decided_by),
     }
 
 
@@ -194,7 +195,7 @@ def way_out_words(found: WayOut, room: RoomOfPlan) -> str:
         return (
             f"Cannot tell whether there is a way out: best found on the {best.side.value} "
             f"{_ends(best.model)} from the sac in the model, {_ends(best.with_errors)} with "
-            f"{errors}; {s.least_mm:.1f} mm are wanted. A finer search would tell more."
+            f"{errors}; {s.least_mm:.1f} mm are wanted. {_what_decides(best)}"
         )
     given = [*(f"the {name}" for name in root_prices(best, room)), *_rib_words(best, room)]
     return (
@@ -202,6 +203,12 @@ def way_out_words(found: WayOut, room: RoomOfPlan) -> str:
         f"piece stays at least {_mm(best.model.lower_mm)} from the sac in the model (at best "
         f"{_mm(best.model.upper_mm)}), at least {_mm(best.with_errors.lower_mm)} with {errors}."
     )
+
+
+def _what_decides(entry: Entry) -> str:
+    if entry.decided_by:
+        return f"Without the {' or the '.join(entry.decided_by)} there would be a way."
+    return "No single thing in the way decides it; a finer search would tell more."
 
 
 def _rib_words(entry: Entry, room: RoomOfPlan) -> list[str]:

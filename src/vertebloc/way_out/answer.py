@@ -22,6 +22,9 @@ from vertebloc.way_out.pose_map import Ground, Margin, with_body
 from vertebloc.way_out.search import Search, make_search
 from vertebloc.way_out.tightening import tighten
 
+#: What a thing kept may cost of the clearance of a way that is no yes in any case, mm.
+_WORSE_MM = 0.2
+
 Say = Callable[[str], None]
 
 
@@ -36,6 +39,7 @@ class Entry:
     with_errors: Bracket  #: obstacles grown (lower) and shrunk (upper) by the stated errors
     path: Path | None
     blocking: tuple[str, ...]  #: a no: obstacles without any of which the proof fails
+    decided_by: tuple[str, ...] = ()  #: no yes: without any one of these there would be one
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -144,6 +148,15 @@ class Judge:
             with_errors=Bracket(lower, upper),
             path=search.path(scenario, way),
             blocking=blocking,
+            decided_by=() if answer is Answer.YES else self.decided_by(scenario),
+        )
+
+    def decided_by(self, scenario: Scenario) -> tuple[str, ...]:
+        """Obstacles without any one of which the answer would be yes."""
+        return tuple(
+            name
+            for name in self.search.staying(scenario)
+            if self.is_yes(replace(scenario, given_up=scenario.given_up | {name}))
         )
 
     def blocking(self, scenario: Scenario) -> tuple[str, ...]:
@@ -159,34 +172,40 @@ class Judge:
     def spare(
         self, side: Side, given_up: frozenset[str], order: tuple[str, ...]
     ) -> frozenset[str]:
-        """Give up as little as a yes allows, trying to keep things in a given order.
+        """Give up as little as the best answer allows, trying to keep things in a given order.
 
         Parameters
         ----------
         side : Side
             Of delivery.
         given_up : frozenset of str
-            With which the answer is yes.
+            All that may be given up.
         order : tuple of str
             Obstacles, the dearest first.
 
         Returns
         -------
         frozenset of str
-            None of it can be kept any more, as far as ways were found.
+            None of it can be kept any more, as far as ways were found. Where even all of it
+            makes no yes, what the best way of the model costs.
         """
         scenario = Scenario(side=side, given_up=given_up)
-        least = self.settings.least_mm
+        margin, least = self.grown, self.settings.least_mm
+        if not self.is_yes(scenario):
+            margin = Margin(False)
+            least = min(least, self.search.lower_mm(scenario, margin)[0] - _WORSE_MM)
+        if least == CLOSED_MM:
+            return given_up
         for name in order:
             if name not in scenario.given_up:
                 continue
             kept = replace(scenario, given_up=scenario.given_up - {name})
-            way = self.search.lower_mm(scenario, self.grown)[1]
+            way = self.search.lower_mm(scenario, margin)[1]
             names = self.search.staying(kept)
-            if self.search.look.worths(way, names, self.grown).min() >= least:
-                self.search.keep_way(kept, self.grown, way)  # the same way is still good
+            if self.search.look.worths(way, names, margin).min() >= least:
+                self.search.keep_way(kept, margin, way)  # the same way is still good
                 scenario = kept
-            elif self.is_yes(kept):
+            elif self.search.lower_mm(kept, margin)[0] >= least:
                 scenario = kept
         return scenario.given_up
 
@@ -222,22 +241,27 @@ def find_way_out(room: Room, settings: WayOutSettings, say: Say) -> WayOut:
     ledger: list[Entry] = []
     for side in Side:
         say(f"searching ways out on the {side.value}")
-        if not judge.is_yes(Scenario(side=side, given_up=everything)):
-            ledger.append(judge.entry(side, everything))
-            continue
-        other = tuple(n for n in (*roots, *ribs) if n.startswith(side.other.value))
-        own = {n for n in (*roots, *ribs) if n not in other}
-        plans = []
-        for dear, cheap in ((roots, ribs), (ribs, roots)):
-            order = (*other, *(n for n in (*dear, *cheap) if n in own))
-            plans.append(judge.spare(side, everything, order))
+        own_ribs, own_roots = (
+            tuple(n for n in names if n.startswith(side.value)) for names in (ribs, roots)
+        )
+        other = tuple(n for n in (*roots, *ribs) if n not in {*own_ribs, *own_roots})
+        orders = ((*other, *own_roots, *own_ribs), (*other, *own_ribs, *own_roots))
+        plans = [judge.spare(side, everything, order) for order in orders]
         ledger += [judge.entry(side, given_up) for given_up in dict.fromkeys(plans)]
+        if everything not in plans:
+            for root in own_roots:  # is it needed whatever else is given up?
+                if all(root in given_up for given_up in plans):
+                    ledger.append(judge.entry(side, everything - {root}))
     yes = [entry for entry in ledger if entry.answer is Answer.YES]
-    best = max(yes or ledger, key=lambda entry: (entry.with_errors.lower_mm, -len(entry.given_up)))
+    best = max(
+        yes or ledger,
+        key=lambda e: (e.with_errors.lower_mm, e.model.lower_mm, -len(e.given_up)),
+    )
     if yes:
         answer = Answer.YES
     else:
-        all_no = all(entry.answer is Answer.NO for entry in ledger)
+        sides = {e.side for e in ledger if e.given_up == everything and e.answer is Answer.NO}
+        all_no = len(sides) == len(Side)
         answer = Answer.NO if all_no else Answer.CANNOT_TELL
     return WayOut(
         answer=answer,
