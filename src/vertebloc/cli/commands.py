@@ -157,22 +157,17 @@ def plan(
     without_identity: Annotated[
         bool, typer.Option(help="Also write a copy of the sheet that does not name the person.")
     ] = False,
-    way_out: Annotated[
-        bool, typer.Option("--way-out", help="Also search the way out: a minute or so.")
-    ] = False,
 ) -> None:
     """Plan the piece; write plan.json and the planning sheet."""
     with _progress() as say:
         from vertebloc.reports import answer_lines
         from vertebloc.workflow import plan_case
 
-        report = plan_case(folder, without_identity=without_identity, way_out=way_out, say=say)
+        report = plan_case(folder, without_identity=without_identity, say=say)
     if json:
         typer.echo(report.plan_json.decode("utf-8"), nl=False)
         return
     typer.echo(answer_lines(report.document))
-    if "way_out" in report.document:
-        typer.echo(f"\n{report.document['way_out']['words']}")
     typer.echo(f"\nsheet: {report.sheet}\nplan: {report.plan_path}")
     if report.copy_without_identity is not None:
         typer.echo(f"copy without identity: {report.copy_without_identity}")

@@ -38,7 +38,7 @@ from vertebloc.workflow.team_words import has_tract, team_assumptions
 from vertebloc.workflow.tumour_checks import check_outline, check_place
 
 #: What the short code does not stand for: itself, the time, and words made from the rest.
-NOT_IN_CODE = ("code", "made_at", "stale", "answer", "answer_parts", "way_out")
+NOT_IN_CODE = ("code", "made_at", "stale", "answer", "answer_parts")
 SOURCES = ("Cartiaux 2010: mean location error of free-hand cuts, drawn as a bracket",)
 
 

@@ -44,7 +44,6 @@ from vertebloc.workflow.load_case import (
 from vertebloc.workflow.measure_access import Access
 from vertebloc.workflow.saying import Say, say_nothing
 from vertebloc.workflow.sheet_copy import renew_copy
-from vertebloc.workflow.way_out import find_way_out_of, saved_way_out
 
 _STANDING = {
     StandingSide.LEFT: Side.LEFT,
@@ -65,11 +64,7 @@ class PlanReport:
 
 
 def plan_case(
-    case_dir: Path,
-    *,
-    without_identity: bool = False,
-    way_out: bool = False,
-    say: Say = say_nothing,
+    case_dir: Path, *, without_identity: bool = False, say: Say = say_nothing
 ) -> PlanReport:
     """Compute the plan of a case anew and save plan.json and the planning sheet.
 
@@ -79,8 +74,6 @@ def plan_case(
         The case folder.
     without_identity : bool
         Also write a copy of the sheet that does not name the person.
-    way_out : bool
-        Also say whether and how the piece can be delivered: half a minute and more.
     say : callable
         Called before each long step.
 
@@ -106,10 +99,6 @@ def plan_case(
     keep_measures(case, choices, key, prepared)
     say("placing the cuts")
     plan, document, access = plan_prepared(prepared, choices, inputs)
-    if way_out:
-        document["way_out"] = find_way_out_of(
-            contours, prepared, plan, choices, known=saved_way_out(case, document), say=say
-        )
     say("drawing the sheet")
     scene = make_scene(prepared, plan, choices, load_ct(case))
     measured = (prepared, access)
