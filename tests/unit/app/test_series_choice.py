@@ -54,7 +54,7 @@ def test_series_are_listed_with_pictures_and_the_chosen_one_comes_in(mixed, tmp_
         (thick,) = [line for line in found.series if "'thick slices'" in line.words
                     and line.can_be_planned_on]  # fmt: skip
         await desk.series.take(mr.number)
-        assert "cannot be planned on" in desk.error and "\n" not in desk.error
+        assert "import the CT first" in desk.error and "\n" not in desk.error
         assert desk.is_empty and not (tmp_path / "case").exists()
         await desk.series.take(thick.number)
         await asyncio.sleep(0.2)

@@ -143,7 +143,7 @@ def test_a_mixed_folder_is_listed_and_one_is_chosen_by_its_number(
     assert any("readme.txt: not a DICOM file" in note for note in notes)
     report = import_case(mixed, tmp_path / "case", settings=ImportSettings(series_uid="3"))
     assert "64 x 48 x 4 voxels" in report.lines[0]
-    for wanted, words in (("9", "holds no series 9: 1 to 4"), ("4", "cannot be planned on")):
+    for wanted, words in (("9", "holds no series 9: 1 to 4"), ("4", "import the CT first")):
         with pytest.raises(InputError, match=words):
             import_case(mixed, tmp_path / "new", settings=ImportSettings(series_uid=wanted))
     with pytest.raises(InputError, match=r"2 CT series.*choose one by its number"):
