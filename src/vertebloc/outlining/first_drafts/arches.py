@@ -124,6 +124,8 @@ def share_out(
     hollow = coordinates.in_canal
     cost[hollow] = 0.0
     cost[in_body > 0] = 0.0
+    for body in bodies:
+        _clear_disc(cost, box, body)
     for number, body in enumerate(bodies, start=1):
         _plant_arch(seeds, number, body, coordinates)
         if with_ribs[number - 1]:
@@ -263,6 +265,27 @@ def _along_canal(box: Volume, canal: TrackedCanal) -> _Coordinates:
     wall = canal.wall_mm[n, m].astype(np.float32)
     inside = (np.hypot(out[0], out[1]) < wall) & (s_mm > s[0] - 1.0) & (s_mm < s[-1] + 1.0)
     return _Coordinates(s_mm=s_mm, left_mm=out[0], back_mm=out[1], wall_mm=wall, in_canal=inside)
+
+
+def _clear_disc(cost: NDArray[np.float32], box: Volume, body: Body) -> None:
+    """Nobody grows through the discs: in some people they are as bright as bone."""
+    half = np.array([body.half_width_mm, body.half_depth_mm, 0.0]) + 8.0
+    index = box.grid.lps_from_ijk.inverse.points(body.centre + np.stack((-half, half)) * 1.5)
+    reach = 0.5 * body.height_mm + 8.0
+    spacing = float(box.grid.spacing_mm[0])
+    index[:, 2] = box.grid.lps_from_ijk.inverse.points(body.centre)[0, 2] + np.array(
+        [-reach, reach]
+    ) * (1.2 / spacing)
+    start = np.maximum(np.floor(index.min(axis=0)).astype(int), 0)
+    stop = np.minimum(np.ceil(index.max(axis=0)).astype(int) + 1, box.grid.shape)
+    piece = tuple(slice(int(a), int(b)) for a, b in zip(start, stop, strict=True))
+    where = box.grid.crop(start, stop).centres()
+    own = body.own(where)
+    column = np.hypot(own[:, 0] / body.half_width_mm, own[:, 1] / body.half_depth_mm) < 1.0
+    for disc in (body.above, body.below):
+        flat = np.abs((where - disc.centre) @ disc.up) < SETTINGS.disc_half_mm
+        gap = (column & flat).reshape(cost[piece].shape)
+        cost[piece][gap] = 0.0
 
 
 def _plant_arch(seeds: NDArray[np.int32], number: int, body: Body, at: _Coordinates) -> None:

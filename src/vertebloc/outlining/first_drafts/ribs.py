@@ -7,11 +7,11 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import ndimage
 
 from vertebloc.errors import InputError
-from vertebloc.outlining.first_drafts.arches import bony, share_out
+from vertebloc.outlining.first_drafts.arches import Shared, bony, share_out
 from vertebloc.outlining.first_drafts.box import cut_box, on_grid
 from vertebloc.outlining.first_drafts.canal import find_spine
 from vertebloc.outlining.first_drafts.soft import index_of, part_with
-from vertebloc.outlining.first_drafts.spine import lay_out
+from vertebloc.outlining.first_drafts.spine import Spine, lay_out
 from vertebloc.space.frames import Side
 from vertebloc.space.grids import Volume
 
@@ -64,7 +64,7 @@ def draft_rib(ct: Volume, place: ArrayLike, side: Side | None = None) -> Volume:
     low[1] = spine.canal.line.points[:, 1].min() - _FRONT_MM
     high[1] = spine.canal.line.points[:, 1].max() + 80.0
     box = cut_box(ct, low, high, _VOXEL_MM)
-    bone = bony(box) & ~_spines(spine.box, shared.owner, shared.rib, box)
+    bone = bony(box) & ~_spines(spine, shared, box)
     mine = part_with(bone, index_of(box.grid, at), "rib")
     if mine.sum() * _VOXEL_MM**3 < 300.0:
         raise InputError("there is no rib at the place: click inside one")
@@ -75,10 +75,22 @@ def draft_rib(ct: Volume, place: ArrayLike, side: Side | None = None) -> Volume:
     return on_grid(Volume(box.grid, share), ct.grid)
 
 
-def _spines(near: Volume, owner: NDArray[np.int32], rib: int, box: Volume) -> NDArray[np.bool_]:
-    """Voxels of a box that belong to vertebrae."""
-    mine = ((owner > 0) & (owner != rib)).astype(np.float32)
-    step = near.grid.lps_from_ijk.inverse.matrix @ box.grid.lps_from_ijk.matrix
+def _spines(spine: Spine, shared: Shared, box: Volume) -> NDArray[np.bool_]:
+    """Voxels of a box that no rib has: vertebrae's, the canal's and what lies round it."""
+    taken = ((shared.owner > 0) & (shared.owner != shared.rib)) | shared.canal
+    near = np.zeros(taken.shape, dtype=bool)
+    for body in spine.bodies:  # whatever is left in the column of bodies and discs
+        piece = tuple(
+            slice(max(r.start - 6, 0), min(r.stop + 6, n))
+            for r, n in zip(body.box, taken.shape, strict=True)
+        )
+        grid = spine.box.grid.crop([r.start for r in piece], [r.stop for r in piece])
+        where = body.own(grid.centres())
+        column = np.hypot(where[:, 0] / body.half_width_mm, where[:, 1] / body.half_depth_mm)
+        inside = (column < 0.95) & (np.abs(where[:, 2]) < 0.5 * body.height_mm + 3.0)
+        near[piece] |= inside.reshape(grid.shape)
+    mine = (taken | near).astype(np.float32)
+    step = spine.box.grid.lps_from_ijk.inverse.matrix @ box.grid.lps_from_ijk.matrix
     found = ndimage.affine_transform(
         mine, np.diag(step[:3, :3]), step[:3, 3], box.grid.shape, order=1, cval=0.0
     )

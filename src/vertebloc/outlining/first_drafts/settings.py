@@ -23,6 +23,7 @@ class DraftSettings:
     disc_spacing_mm: tuple[float, float] = (13.0, 50.0)
     disc_busy_mm: float = 4.0  #: over which the slopes at a disc's endplates are summed
     disc_even: float = 12.0  #: weight of uneven spacing against the look of a disc
+    disc_half_mm: float = 5.0  #: no arch or rib grows so near a disc's middle plane
     endplate_share: float = 0.7  #: of the step from disc to endplate, where bone begins
     least_body_hu: float = 130.0  #: a body is taken to be at least this dense
     wall_most_drop: float = 2.5  #: of brightness across a body's wall, hundreds of HU

@@ -60,7 +60,7 @@ def index_of(grid: Grid, place: ArrayLike) -> tuple[int, int, int]:
 
 
 def part_with(mask: NDArray[np.bool_], at: tuple[int, int, int], what: str) -> NDArray[np.bool_]:
-    """The connected part of a mask at or within two voxels of an index.
+    """The connected part of a mask at or within four voxels of an index.
 
     Parameters
     ----------
@@ -82,7 +82,7 @@ def part_with(mask: NDArray[np.bool_], at: tuple[int, int, int], what: str) -> N
         If there is none.
     """
     labels, _ = ndimage.label(mask)
-    near = tuple(slice(max(a - 2, 0), a + 3) for a in at)
+    near = tuple(slice(max(a - 4, 0), a + 5) for a in at)
     here = labels[near]
     if labels[at] > 0:
         return np.asarray(labels == labels[at])
