@@ -10,6 +10,7 @@ from vertebloc.errors import InputError
 from vertebloc.outlining.first_drafts.arches import Shared, bony, share_out
 from vertebloc.outlining.first_drafts.box import cut_box, on_grid
 from vertebloc.outlining.first_drafts.canal import find_spine
+from vertebloc.outlining.first_drafts.settings import SETTINGS
 from vertebloc.outlining.first_drafts.soft import index_of, part_with
 from vertebloc.outlining.first_drafts.spine import Spine, lay_out
 from vertebloc.space.frames import Side
@@ -40,7 +41,8 @@ def draft_rib(ct: Volume, place: ArrayLike, side: Side | None = None) -> Volume:
     Raises
     ------
     InputError
-        If there is no rib at the place, no spine at its height, or it is of the other side.
+        If there is no rib at the place, no spine at its height, it is of the other side, or it
+        runs on into something else.
 
     Notes
     -----
@@ -68,6 +70,13 @@ def draft_rib(ct: Volume, place: ArrayLike, side: Side | None = None) -> Volume:
     mine = part_with(bone, index_of(box.grid, at), "rib")
     if mine.sum() * _VOXEL_MM**3 < 300.0:
         raise InputError("there is no rib at the place: click inside one")
+    size_ml = float(mine.sum()) * _VOXEL_MM**3 * 1e-3
+    if size_ml > SETTINGS.most_rib_ml:
+        raise InputError(
+            f"what hangs on the place is too large for a rib ({size_ml:.0f} ml, at most "
+            f"{SETTINGS.most_rib_ml:.0f} ml): it runs on into something as bright beside it; "
+            "draw this rib by hand"
+        )
     closed = ndimage.binary_closing(mine, iterations=2) | mine
     for k in range(closed.shape[2]):
         closed[:, :, k] = ndimage.binary_fill_holes(closed[:, :, k])

@@ -47,6 +47,7 @@ class DraftSettings:
     rib_most_cost: float = 350.0  #: a way to the head dearer than this (mm) is no rib
     close_voxels: int = 3  #: gaps of twice as many voxels inside a vertebra are closed
     fat_hu: float = 0.0  #: darker is fat, no gap in bone
+    most_rib_ml: float = 60.0  #: no rib is larger
     rib_aside_mm: float = 43.0  #: farther from the canal's middle lies no transverse process
     find_bone_hu: float = 220.0  #: wall of the canal where nobody clicked
     skin_hu: float = -350.0  #: between air and a person
