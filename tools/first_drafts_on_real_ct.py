@@ -1,4 +1,4 @@
-"""Draft every structure of the real CT from scripted clicks; print rows for ``docs/first-drafts.md``.
+"""Draft all structures of the real CT from scripted clicks; print rows for docs/first-drafts.md.
 
 ``python tools/first_drafts_on_real_ct.py [PARTS]`` with PARTS of vertebrae, ribs, soft. The
 clicks are scripted from the labels: the deepest point of a label, the aorta's two far ends.
