@@ -14,8 +14,8 @@ from vertebloc.way_out import Obstacle, Room, Scenario, Substance, WayOutSetting
 
 GRIDS = [
     (3.0, 7.5),
-    pytest.param((2.0, 5.0), marks=pytest.mark.slow),
-    pytest.param((1.5, 3.75), marks=pytest.mark.slow),
+    pytest.param((2.0, 5.0), marks=pytest.mark.full),
+    pytest.param((1.5, 3.75), marks=pytest.mark.full),
 ]
 #: the lower end stays below the truth by: field error 0.1, half a step of the closer look 0.1,
 #: between sample points 0.2 (1 mm edges at a clearance of 1 mm), and by what the lattice misses

@@ -53,7 +53,14 @@ def planned(patient, space):
     return prepared, plan
 
 
-@pytest.mark.parametrize("name", gallery.PATIENT_NAMES)
+#: the others take a minute each
+TWINS = [
+    pytest.param(name, marks=() if name == "lumbar" else pytest.mark.full)
+    for name in gallery.PATIENT_NAMES
+]
+
+
+@pytest.mark.parametrize("name", TWINS)
 def test_the_twin_has_the_mirrored_plan(name):
     patient = made_up.patient_named(name)
     try:
