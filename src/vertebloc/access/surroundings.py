@@ -212,6 +212,8 @@ def station_grounds(
         if len(mine) == 2:
             for share in _BETWEEN:
                 bone = sections.bone(_between(mine, share).frame(mine[0].blade))
+                if not bone.loops:
+                    continue  # it runs in a disc: no wall of bone to follow there
                 name = f"between the cuts, {100 * share:.0f} % down"
                 yield _ground(name, side, bone, sections, anatomy, vertebra, settings, tethers)
 
