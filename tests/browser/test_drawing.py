@@ -26,7 +26,7 @@ def served(small_case, tmp_path_factory, serving):
 
 @pytest.fixture(scope="module")
 def page(browser, served):
-    made = browser.new_context(viewport={"width": 1440, "height": 900}).new_page()
+    made = browser.new_context(viewport={"width": 1440, "height": 1050}).new_page()
     made.wrong = []
     made.on("pageerror", lambda error: made.wrong.append(str(error)))
     made.goto(served.address)
