@@ -126,7 +126,8 @@ def test_a_chordoma_of_l3_is_at_the_end_of_the_fingers_reach():
 
 
 @pytest.mark.real_data
-@pytest.mark.parametrize("level", ("T6", pytest.param("T9", marks=pytest.mark.full)))
+@pytest.mark.full
+@pytest.mark.parametrize("level", ("T6", "T9"))
 def test_real_ct_with_a_made_up_tumour(thorax_ct_folder, level):
     """A run test: no sac is outlined there, the cord stands for it; no clinical claim."""
     labels, _ = read_nifti_labels(

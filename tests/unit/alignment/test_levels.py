@@ -12,7 +12,7 @@ from vertebloc.alignment import Trust
 from vertebloc.alignment.level_check import LevelAnswer, LevelCheck, Rival, _decide
 from vertebloc.errors import VertBlocError
 
-FEW = (0, 6)  #: a lead patient and a curved spine, on which make test looks
+FEW = (0, pytest.param(6, marks=pytest.mark.full))  #: the lead patient, and a curved spine
 
 
 def outcome(scenes: ModuleType, number: int, *, right: bool):
@@ -46,7 +46,7 @@ def test_the_right_pair_is_placed_and_never_denied(
     assert trial.answer is answer
 
 
-@pytest.mark.slow
+@pytest.mark.full
 @pytest.mark.parametrize("right", [True, False])
 def test_levels_that_are_all_alike_cannot_be_told(scenes: ModuleType, right: bool) -> None:
     """By construction every level is the same: any other answer would be a guess."""

@@ -100,7 +100,7 @@ def test_a_moved_copy_is_found_again(thorax_ct_folder: Path, level: str) -> None
     assert laid.trust is Trust.YES
 
 
-@pytest.mark.slow
+@pytest.mark.full
 @pytest.mark.parametrize("way", [pytest.param(-1, marks=pytest.mark.full), 1])
 def test_a_real_level_off_is_not_accepted(thorax_ct_folder: Path, way: int) -> None:
     fixed = real(thorax_ct_folder, "T8")

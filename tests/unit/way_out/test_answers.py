@@ -18,7 +18,7 @@ def quiet(_):
     pass
 
 
-@pytest.mark.slow
+@pytest.mark.full
 def test_yes_on_the_side_with_room():
     """30 mm beside the post on the left for a block of 12 mm; 8 mm on the right cannot pass it."""
     found = find_way_out(post_room(), SETTINGS, quiet)
@@ -29,7 +29,7 @@ def test_yes_on_the_side_with_room():
     assert by_side[Side.LEFT].model.lower_mm > 5.0
 
 
-@pytest.mark.slow
+@pytest.mark.full
 def test_a_bar_across_the_way_is_given_up_and_one_aside_is_kept():
     """A bar across the only side must go; one far above the piece stays."""
     across, aside = bar("left T10 root", 24.0), bar("left T8 root", 24.0, z_mm=16.0)
@@ -38,7 +38,7 @@ def test_a_bar_across_the_way_is_given_up_and_one_aside_is_kept():
     assert found.best.given_up == {"left T10 root"}
 
 
-@pytest.mark.slow
+@pytest.mark.full
 def test_no_names_what_is_in_the_way():
     """The same bar, but it may not be given up: shut on both sides, and the bar is why."""
     across = bar("left T10 root", 24.0, give_mm=0.5)
@@ -52,7 +52,7 @@ def test_no_names_what_is_in_the_way():
     assert "5" not in found.family or "tilts up to 3 degrees" in found.family
 
 
-@pytest.mark.slow
+@pytest.mark.full
 def test_cannot_tell_where_the_lattice_is_too_coarse():
     """A gap just as wide as the piece and what is wanted: neither shown nor ruled out."""
     found = find_way_out(post_room(left_mm=13.0), SETTINGS, quiet)

@@ -53,11 +53,8 @@ def planned(patient, space):
     return prepared, plan
 
 
-#: the others take a minute each
-TWINS = [
-    pytest.param(name, marks=() if name == "lumbar" else pytest.mark.full)
-    for name in gallery.PATIENT_NAMES
-]
+#: a minute each
+TWINS = [pytest.param(name, marks=pytest.mark.full) for name in gallery.PATIENT_NAMES]
 
 
 @pytest.mark.parametrize("name", TWINS)
