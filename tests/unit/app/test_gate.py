@@ -4,6 +4,7 @@ attacker's page in the same browser, or a name pointed at 127.0.0.1, would send 
 from __future__ import annotations
 
 import asyncio
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
@@ -36,7 +37,9 @@ def ask(keys, *headers, path="/", query="", kind="http"):
     async def send(message):
         sent.append(message)
 
-    asyncio.run(Gate(inner, port=PORT, keys=keys)(scope, None, send))
+    gate = Gate(inner, port=PORT, keys=keys)
+    with ThreadPoolExecutor(1) as aside:  # a browser test may have left a loop running here
+        aside.submit(asyncio.run, gate(scope, None, send)).result()
     return sent
 
 
