@@ -459,26 +459,24 @@ def test_what_was_changed_survives_a_killed_server(browser, own_case, serving):
         context.close()
 
 
-@pytest.mark.parametrize("path", ["", "level", "spread", "cuts"])
-def test_an_empty_folder_offers_the_made_up_patient_on_every_page(
-    browser, tmp_path, serving, path
-):
+def test_an_empty_folder_offers_the_made_up_patient_on_every_page(browser, tmp_path, serving):
     """Whoever comes by an address of another day is not told that something is being measured."""
     folder = tmp_path / "new"
     folder.mkdir()
     with serving(folder) as served:
         page = browser.new_page(viewport={"width": 1440, "height": 900})
         page.goto(served.address)
-        page.goto(served.address.split("?")[0] + path)
-        page.get_by_text("There is no case here yet.").wait_for(timeout=30_000)
-        page.wait_for_function("() => window.did_handshake", timeout=30_000)
-        page.wait_for_timeout(1_000)
-        said = page.locator("main.sheet").inner_text()
-        assert "Measuring" not in said
-        button = page.get_by_role("button", name="try it with the made-up patient")
-        assert button.is_visible()
-        assert button.is_enabled()
-        SCREENSHOTS.mkdir(parents=True, exist_ok=True)
-        page.screenshot(path=SCREENSHOTS / f"empty-{path or 'pictures'}.png")
+        for path in ("", "level", "spread", "cuts"):
+            page.goto(served.address.split("?")[0] + path)
+            page.get_by_text("There is no case here yet.").wait_for(timeout=30_000)
+            page.wait_for_function("() => window.did_handshake", timeout=30_000)
+            page.wait_for_timeout(1_000)
+            said = page.locator("main.sheet").inner_text()
+            assert "Measuring" not in said, path
+            button = page.get_by_role("button", name="try it with the made-up patient")
+            assert button.is_visible(), path
+            assert button.is_enabled(), path
+            SCREENSHOTS.mkdir(parents=True, exist_ok=True)
+            page.screenshot(path=SCREENSHOTS / f"empty-{path or 'pictures'}.png")
         page.close()
     assert list(folder.iterdir()) == []

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from vertebloc.access.ring_model import Demand, Opening
 from vertebloc.published import staging as published
+from vertebloc.published.source import KNOWN_WORDS
 from vertebloc.staging import Answer, Staging, rule_verdict
 
 _RULES = {
@@ -46,7 +47,7 @@ def compare_with_rules(
     said = f"{rule.name}: {family.allowed.value}"
     if family.reasons:
         said += f" ({', '.join(family.reasons)})"
-    said += f"; {family.source}, {rule.place}, known here from: {family.known}"
+    said += f" [{family.source}, {rule.place}; {KNOWN_WORDS[family.known]}]"
     warnings = []
     if {answer, family.allowed} == {Answer.YES, Answer.NO}:
         why = f" ({', '.join(family.reasons)})" if family.reasons else ""

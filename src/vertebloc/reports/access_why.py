@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from vertebloc.access import RingSettings
 from vertebloc.published import access as published
+from vertebloc.published.source import KNOWN_WORDS
 from vertebloc.reports.why_entry import Why
 
 _RING = RingSettings(contour_error_mm=0.0)
@@ -64,8 +65,8 @@ FRONT_WHY = (
         f"from {published.CONTACT_HELD_DEG.value:.0f} degrees with outlines shrunk: held, release "
         "the front first; between: cannot tell.",
         source=f"{published.CONTACT_HELD_DEG.source}, {published.CONTACT_HELD_DEG.place}; "
-        f"{published.CONTACT_HELD_DEG.population}; known here from: "
-        f"{published.CONTACT_HELD_DEG.known}.",
+        f"{published.CONTACT_HELD_DEG.population}; "
+        f"{KNOWN_WORDS[published.CONTACT_HELD_DEG.known]}.",
         limits="Made for another organ; contact is not ingrowth. Supine CT: vessels shift when "
         "the patient is turned.",
     ),

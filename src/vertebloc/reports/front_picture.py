@@ -183,12 +183,21 @@ def _names(halves: dict[Side, Station]) -> Iterator[str]:
         placed.append((min(y + 4.0, low), min(max(x, half), wide - half), said))
     above = -np.inf
     for y, x, said in sorted(placed):
-        above = max(y, above + 20.0)  # no word on another
+        above = max(y, above + 26.0)  # no word on another
         yield _word(x, above, said, palette.BRIGHT, 17)
 
 
 def _word(x: float, y: float, said: str, colour: str, size: int = _TEXT) -> str:
     return (
         f'<text x="{x:.1f}" y="{y + 0.35 * size:.1f}" text-anchor="middle" font-size="{size}" '
-        f'font-weight="600" fill="{colour}">{escape(said)}</text>'
+        f'font-weight="600" fill="{colour}"{_rim(colour)}>{escape(said)}</text>'
+    )
+
+
+def _rim(colour: str) -> str:
+    """Words on the dark picture keep a dark rim: they are read on a vessel's edge too."""
+    if colour not in (palette.PALE, palette.BRIGHT):
+        return ""
+    return (
+        f' paint-order="stroke" stroke="{palette.NIGHT}" stroke-width="5" stroke-linejoin="round"'
     )

@@ -110,9 +110,10 @@ for step in range(100000):
 """
 
 
-def test_a_program_that_is_killed_while_saving_leaves_a_whole_case(own_case):
+@pytest.mark.parametrize("times", [3, pytest.param(20, marks=pytest.mark.full)])
+def test_a_program_that_is_killed_while_saving_leaves_a_whole_case(own_case, times):
     rng = np.random.default_rng(11)
-    for _ in range(8):
+    for _ in range(times):
         work = subprocess.Popen(
             [sys.executable, "-c", KILLED, str(own_case)],
             stdout=subprocess.PIPE,
