@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from vertebloc.anatomy.structures import Contour
 from vertebloc.case.identity import Identity
 from vertebloc.reports import count_words, text
 from vertebloc.reports import page_words as words
+from vertebloc.reports.outline_list import outline_rows
 from vertebloc.reports.page_words import Question
 from vertebloc.reports.staging_ring_svg import ring_svg
 
@@ -56,7 +58,7 @@ def pictures_view(
     sizes: Sequence[int],
     spacing_mm: Sequence[float],
     facts: Mapping[str, Any],
-    contours: Sequence[str],
+    contours: Collection[Contour],
 ) -> PageView:
     """Who the person is and what the case holds.
 
@@ -70,8 +72,8 @@ def pictures_view(
         Of its voxels.
     facts : mapping
         What the import noted of the series.
-    contours : sequence of str
-        Names of the outlined structures.
+    contours : collection of Contour
+        What is outlined.
 
     Returns
     -------
@@ -92,12 +94,13 @@ def pictures_view(
     if facts.get("tube_voltage_kv"):
         rows.append(("tube voltage", f"{facts['tube_voltage_kv']:g} kV"))
     rows.append(("contrast", str(facts.get("contrast") or "not stated")))
+    outlined, single = outline_rows(contours)
     return PageView(
         question=Question.PICTURES,
         answer=tuple(answer),
         cards=(
             Card(title=words.IMAGES, rows=tuple(rows), note="; ".join(noted)),
-            Card(title=words.STRUCTURES, note=", ".join(contours)),
+            Card(title=words.STRUCTURES, rows=outlined, note=single),
         ),
     )
 

@@ -43,7 +43,7 @@ def describe_pictures(case_dir: Path) -> PageView:
         sizes=sizes,
         spacing_mm=spacing_mm,
         facts=case.json_of("series"),
-        contours=tuple(sorted({contour.words for contour in _named(case)})),
+        contours=frozenset(_named(case)),
     )
 
 
