@@ -11,7 +11,16 @@ from types import MappingProxyType
 from typing import Any
 
 #: rooms whose values may come back
-_ROOMS = ("access", "anatomy", "case", "resection", "space", "staging", "workflow")
+_ROOMS = (
+    "access",
+    "anatomy",
+    "case",
+    "fluoroscopy",
+    "resection",
+    "space",
+    "staging",
+    "workflow",
+)
 #: makers of arrays and of the canal's curve; they run nothing that the bytes could name
 _MAKERS = frozenset({
     ("numpy", "dtype"),

@@ -1,0 +1,167 @@
+"""The views of a plan: from behind, from the side, each half cut as a line, the level strip."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vertebloc.anatomy.model import Anatomy, LevelConfirmation
+from vertebloc.errors import NoSolutionError
+from vertebloc.fluoroscopy.bone_in_way import CutLine, bone_in_way_mm, cut_lines
+from vertebloc.fluoroscopy.lines import angles_for_line
+from vertebloc.fluoroscopy.model import Beam, CArm, CArmPlan, CArmView, HeadAt, LineView, NotSeen
+from vertebloc.fluoroscopy.strip import level_strip
+from vertebloc.resection import ResectionPlan, ResectionSolids
+from vertebloc.space.frames import Side
+from vertebloc.space.surfaces import TriangleSurface
+
+_BEHIND_DEG = 180.0  #: primary angle with the detector behind the back
+ASSUMPTIONS = (
+    "the patient lies prone as straight as in the CT, which was taken supine: start from these "
+    "angles, then turn until the endplates beside the cut are lines",
+    "tube below the table, detector above; from the side the detector stands where the surgeon "
+    "stands, the tube opposite (common practice, no source)",
+    "bone is counted as outlined, before anything is taken away",
+)
+
+
+def plan_views(
+    anatomy: Anatomy,
+    solids: ResectionSolids,
+    plan: ResectionPlan,
+    confirmation: LevelConfirmation,
+    *,
+    standing: Side | None,
+    arm: CArm,
+) -> CArmPlan:
+    """Find every view of a plan.
+
+    Parameters
+    ----------
+    anatomy : Anatomy
+        Vertebrae.
+    solids : ResectionSolids
+        Bones and ribs.
+    plan : ResectionPlan
+        Cuts and depths.
+    confirmation : LevelConfirmation
+        From which end theatre counts.
+    standing : Side or None
+        Where the surgeon stands; None: pictures are shown head up.
+    arm : CArm
+        The machine.
+
+    Returns
+    -------
+    CArmPlan
+        Of each half cut those views in which it is a line, the least bone in the way first; a
+        cut that neither view can show says why.
+    """
+    middle = anatomy.vertebrae[plan.level].lps_from_vertebra.origin
+    side = standing or Side.LEFT
+    straight = {
+        Beam.FROM_BEHIND: straight_view(Beam.FROM_BEHIND, middle, standing, arm),
+        Beam.FROM_THE_SIDE: straight_view(Beam.FROM_THE_SIDE, middle, standing, arm),
+    }
+    bones = (*solids.bone.values(), *solids.ribs.values())
+    lines: list[LineView] = []
+    not_seen: list[NotSeen] = []
+    for cut in cut_lines(plan):
+        seen, missed = _views_of(cut, straight, bones)
+        lines += seen
+        not_seen += missed
+    strip, why_not = level_strip(anatomy, plan.level, confirmation, straight[Beam.FROM_BEHIND])
+    return CArmPlan(
+        arm=arm,
+        level=plan.level,
+        behind=straight[Beam.FROM_BEHIND],
+        side=straight[Beam.FROM_THE_SIDE],
+        stands_at=side,
+        lines=tuple(lines),
+        not_seen=tuple(not_seen),
+        strip=strip,
+        strip_why_not=why_not,
+        assumptions=(*_measures(arm), *ASSUMPTIONS),
+    )
+
+
+def straight_view(
+    beam: Beam, aim: NDArray[np.float64], standing: Side | None, arm: CArm
+) -> CArmView:
+    """A straight view of a prone patient, shown as theatre sees it.
+
+    Parameters
+    ----------
+    beam : Beam
+        From behind: tube below the table; from the side: tube opposite the surgeon.
+    aim : (3,) float64, mm
+        On the central ray.
+    standing : Side or None
+        Where the surgeon stands; None: head up, seen from the left.
+    arm : CArm
+        The machine.
+
+    Returns
+    -------
+    CArmView
+        Turned as the theatre views are: standing at the left, the head is at the picture's left.
+    """
+    head_at = {Side.LEFT: HeadAt.LEFT_EDGE, Side.RIGHT: HeadAt.RIGHT_EDGE, None: HeadAt.TOP_EDGE}
+    side = standing or Side.LEFT
+    return CArmView(
+        primary_deg=_BEHIND_DEG if beam is Beam.FROM_BEHIND else 90.0 * side.sign,
+        secondary_deg=0.0,
+        aim=aim,
+        head_at=head_at[standing],
+        arm=arm,
+    )
+
+
+def _views_of(
+    cut: CutLine, straight: dict[Beam, CArmView], bones: Sequence[TriangleSurface]
+) -> tuple[list[LineView], list[NotSeen]]:
+    """Both ways of seeing one cut as a line, as far as the C-arm can be turned."""
+    found: list[LineView] = []
+    missed: list[NotSeen] = []
+    for beam, view in straight.items():
+        try:
+            primary, secondary = angles_for_line(cut.normal, view.primary_deg)
+        except NoSolutionError as error:
+            missed.append(NotSeen(cut_name=cut.name, beam=beam, why=", ".join(error.reasons)))
+            continue
+        off = abs(primary - view.primary_deg) + abs(secondary)
+        if off > view.arm.most_tilt_deg:
+            why = f"it would need {off:.0f} degrees, more than {view.arm.most_tilt_deg:.0f}"
+            missed.append(NotSeen(cut_name=cut.name, beam=beam, why=why))
+            continue
+        turned = replace(view, primary_deg=primary, secondary_deg=secondary, aim=cut.middle)
+        mean, worst = bone_in_way_mm(turned, cut, bones)
+        found.append(
+            LineView(
+                cut_name=cut.name,
+                side=cut.side,
+                level=cut.level,
+                beam=beam,
+                view=turned,
+                off_straight_deg=off,
+                bone_in_way_mm=mean,
+                worst_bone_mm=worst,
+                is_best=False,
+            )
+        )
+    found.sort(key=lambda one: one.bone_in_way_mm)
+    return [replace(one, is_best=n == 0) for n, one in enumerate(found)], missed
+
+
+def _measures(arm: CArm) -> tuple[str, ...]:
+    """The machine's measures, unless the team gave its own."""
+    if arm != CArm(pixels=arm.pixels):
+        return ()
+    return (
+        f"a usual C-arm: tube to detector {arm.source_detector_mm / 10.0:.0f} cm, tube to spine "
+        f"{arm.source_object_mm / 10.0:.0f} cm, detector {arm.detector_mm / 10.0:.0f} cm "
+        "(assumed)",
+    )
