@@ -12,6 +12,7 @@ from vertebloc.case.choice_words import (
     Transitional,
 )
 from vertebloc.case.choices import LIMITS, Choices
+from vertebloc.case.way_out_choice import WAY_OUT_LIMITS, Spared, WayOutChoice
 from vertebloc.errors import InputError
 from vertebloc.reports.bone_choices import BONE_PARTS, with_changed_bone
 from vertebloc.reports.plan_paragraph import plan_ground, with_changed_part
@@ -118,3 +119,40 @@ def changed_front(choices: Choices, part: str, typed: str) -> Choices:
             f"finger reach is {typed!r}: use a number from {low:g} to {high:g} mm"
         ) from error
     return replace(choices, finger_reach_mm=reach)
+
+
+def changed_way_out(now: WayOutChoice, part: str, typed: str) -> WayOutChoice:
+    """What is said about the way out after something of it was changed.
+
+    Parameters
+    ----------
+    now : WayOutChoice
+        As it was.
+    part : str
+        A setting's name, or ``spare.`` and a place in the order, from 0.
+    typed : str
+        Its new value; for a place in the order a word, or nothing to take it out.
+
+    Returns
+    -------
+    WayOutChoice
+        As it shall be.
+
+    Raises
+    ------
+    InputError
+        If a length is no number, or not within its limits.
+    """
+    if part.startswith("spare."):
+        order = list(now.spare_first)
+        place = int(part.removeprefix("spare."))
+        del order[place:]
+        if typed:
+            order = [one for one in order if one.value != typed] + [Spared(typed)]
+        return replace(now, spare_first=tuple(order))
+    low, high = WAY_OUT_LIMITS[part]
+    try:
+        value = float(typed.replace(",", ".").removesuffix("mm"))
+    except ValueError as error:
+        raise InputError(f"{part} is {typed!r}: use a number from {low:g} to {high:g}") from error
+    return replace(now, **{part: value})  # type: ignore[arg-type]

@@ -15,6 +15,7 @@ from vertebloc.app.hearing import Hearing, Listener
 from vertebloc.app.holding import Holding
 from vertebloc.app.outline_verbs import OutlineVerbs
 from vertebloc.app.series import SeriesChoice
+from vertebloc.app.way_desk import WayDesk
 from vertebloc.app.wish import Wish
 from vertebloc.case.choices import Choices
 from vertebloc.errors import VertBlocError
@@ -57,6 +58,7 @@ class Desk:
         self.holder = ""  #: the window that may change the case
         self.holding = Holding(lambda: self.case, lambda: self.is_busy, self._read_anew, self.tell)
         self._hearing = Hearing()
+        self.way = WayDesk(lambda: self.case, self._hearing, self.replan, self.change)
         self._starting: asyncio.Task[None] | None = None
 
     def listen(
@@ -335,6 +337,7 @@ class Desk:
 
     def close(self) -> None:
         """Let go of the case."""
+        self.way.stop()
         self.holding.close()
         if self.case is not None:
             self.case.close()

@@ -9,11 +9,11 @@ from nicegui import Client, background_tasks, ui
 
 from vertebloc.app.cards import bars_card, strip
 from vertebloc.app.desk import Desk
-from vertebloc.app.pages import contours, cuts, front, level, pictures, ring, spread
+from vertebloc.app.pages import contours, cuts, front, level, pictures, ring, spread, way_out
 from vertebloc.app.parts import show_card, show_folded, show_markup, show_note, show_verb, show_why
 from vertebloc.app.picture import Picture
 from vertebloc.app.scene import SceneData
-from vertebloc.reports import outline_words
+from vertebloc.reports import outline_words, way_out_text
 from vertebloc.reports import page_words as words
 from vertebloc.reports.page_views import PageView
 from vertebloc.reports.page_words import Question
@@ -27,6 +27,7 @@ PAGES: dict[Question, Any] = {
     Question.RING: ring,
     Question.FRONT: front,
     Question.CUTS: cuts,
+    Question.WAY_OUT: way_out,
 }
 ADDRESS = {
     Question.PICTURES: "/",
@@ -36,8 +37,12 @@ ADDRESS = {
     Question.RING: "/ring",
     Question.FRONT: "/front",
     Question.CUTS: "/cuts",
+    Question.WAY_OUT: "/way-out",
 }
-HEAD = '<link rel="stylesheet" href="/look/look.css"><script src="/look/look.js" defer></script>'
+HEAD = (
+    '<link rel="stylesheet" href="/look/look.css"><link rel="stylesheet" href="/look/travel.css">'
+    '<script src="/look/look.js" defer></script>'
+)
 
 
 class Window:
@@ -243,6 +248,8 @@ class Window:
     def _foot(self) -> None:
         if self.desk.doing:
             show_note(f"{self.desk.doing} …", pending=True)
+        if self.desk.way.doing:
+            show_note(way_out_text.doing(self.desk.way.doing, self.desk.way.steps), pending=True)
         for sentence in self.view.foot:
             if not sentence.folded:
                 show_note(sentence.words, must=sentence.must_not_be_overlooked)

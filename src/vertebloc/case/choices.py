@@ -30,6 +30,7 @@ from vertebloc.case.choice_words import (
 )
 from vertebloc.case.level_choice import LevelChoice, OtherCount
 from vertebloc.case.one_line_text import clean_text
+from vertebloc.case.way_out_choice import WAY_OUT_LIMITS, WayOutChoice
 from vertebloc.errors import InputError
 from vertebloc.space.frames import Side
 
@@ -59,6 +60,7 @@ LIMITS: Mapping[str, tuple[float, float]] = {
     "length_mm": (0.0, 300.0),
     "sagittal_cut_mm": (-30.0, 30.0),
     "thickness_mm": (0.0, 50.0),
+    **WAY_OUT_LIMITS,
 }
 
 
@@ -248,6 +250,7 @@ class Choices(_Checked):
     finger_reach_mm: float = ASSUMED_FINGER_REACH_MM  #: along the body wall, from the rib bed
     front_before: FrontBefore = FrontBefore.NOT_SAID  #: surgery or radiation in front before
     front_release: FrontRelease = FrontRelease.NOT_PLANNED
+    way_out: WayOutChoice = field(default_factory=WayOutChoice)
     sides: SidesChoice = field(default_factory=SidesChoice)
     acts_order: tuple[Act, ...] = ()  #: empty: by rule
     overrides: tuple[Override, ...] = ()

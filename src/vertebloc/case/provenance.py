@@ -19,6 +19,7 @@ INPUT_WORDS: Mapping[str, str] = {
     "surfaces": "the contour surfaces were",
     "drawn": "the drawn outlines were",
     "choices": "the team's choices were",
+    "way_out": "the way out was",
     "package_version": "the version of vertebloc was",
     "schema": "the schema of the case folder was",
 }

@@ -173,6 +173,24 @@ def plan(
         typer.echo(f"copy without identity: {report.copy_without_identity}")
 
 
+@app.command("way-out", epilog="Example: vertebloc way-out case/ --json")
+def way_out(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="Case folder.")],
+    json: Annotated[bool, typer.Option("--json", help="plan.json on standard output.")] = False,
+) -> None:
+    """Compute which way the piece comes out and what is given up; write plan and sheet anew."""
+    with _progress() as say:
+        from vertebloc.reports.way_out_text import way_out_lines
+        from vertebloc.workflow.way_out_case import way_out_case
+
+        report = way_out_case(folder, say=say)
+    if json:
+        typer.echo(report.plan_json.decode("utf-8"), nl=False)
+        return
+    typer.echo("\n".join(way_out_lines(report.document["way_out"])))
+    typer.echo(f"\nsheet: {report.sheet}\nplan: {report.plan_path}")
+
+
 @app.command(epilog="Example: vertebloc lay case/ --points pairs.csv")
 def lay(
     folder: Annotated[Path, typer.Argument(metavar="DIR", help="Case folder.")],

@@ -42,9 +42,17 @@ PLACES: Mapping[str, tuple[str, str]] = {
     "second": ("images", "second"),
     "second_series": ("", "second-series"),
     "second_place": ("results", "second-place"),
+    "way_out": ("results", "way-out"),
 }
 MANY_FILES = ("surfaces", "drawn", "strokes", "pictures")  #: steps that are a folder of files
-INPUT_STEPS = ("ct", "labels", "names", "surfaces", "drawn")  #: steps a plan is computed from
+INPUT_STEPS = (
+    "ct",
+    "labels",
+    "names",
+    "surfaces",
+    "drawn",
+    "way_out",
+)  #: steps a plan is computed from
 PENDING_CHOICES = ".choices"  #: beginning of the name of choices not yet put in place
 
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._ -]{0,120}")

@@ -40,11 +40,12 @@ class ListOf(Generic[_Word]):
     """Words in an order; may be empty."""
 
     words: type[_Word]
+    empty: str = "by rule"  #: what an empty list means
 
     @property
     def allowed(self) -> str:
         """The words, for people."""
-        return f"a list of {OneOf(self.words).allowed}; [] = by rule"
+        return f"a list of {OneOf(self.words).allowed}; [] = {self.empty}"
 
     def take(self, found: object) -> tuple[_Word, ...]:
         """Take a found list, or raise ``ValueError``."""

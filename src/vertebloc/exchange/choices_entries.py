@@ -29,6 +29,7 @@ from vertebloc.case.choice_words import (
     Transitional,
 )
 from vertebloc.case.choices import Choices, CuffChoice
+from vertebloc.case.way_out_choice import WAY_OUT_NAMES
 from vertebloc.errors import InputError
 from vertebloc.exchange.choices_allowed import (
     Count,
@@ -40,6 +41,7 @@ from vertebloc.exchange.choices_allowed import (
     Vertebra,
     Vertebrae,
 )
+from vertebloc.exchange.choices_way_out import WAY_OUT_LINES
 from vertebloc.space.frames import Side
 
 Path = tuple[str, ...]
@@ -214,6 +216,7 @@ def _table_entries() -> Iterator[Entry]:
     for cut in ("cranial", "caudal"):
         yield from _cut_entries(cut)
     yield from _arch_entries()
+    yield from (Entry(*line) for line in WAY_OUT_LINES)
     for face in SoftFace:
         yield Entry(
             ("cuff", face.value, "surface"),
@@ -381,6 +384,7 @@ def values_of(choices: Choices) -> dict[Path, Value]:
         ("sides", "confirmed_by"): choices.sides.confirmed_by,
         ("sides", "reason"): choices.sides.reason,
     }
+    values |= {("way_out", name): getattr(choices.way_out, name) for name in WAY_OUT_NAMES}
     for cut, choice in (("cranial", choices.cranial_cut), ("caudal", choices.caudal_cut)):
         values["cuts", cut, "placed"] = choice.placed
         for side, half in choice.halves.items():

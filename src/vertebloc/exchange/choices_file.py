@@ -20,6 +20,7 @@ from vertebloc.case.choices import (
     SidesChoice,
 )
 from vertebloc.case.level_choice import LevelChoice
+from vertebloc.case.way_out_choice import WayOutChoice
 from vertebloc.errors import InputError
 from vertebloc.exchange.choices_blocks import read_other_counts, read_overrides
 from vertebloc.exchange.choices_entries import (
@@ -292,6 +293,7 @@ def _choices_from(
         cranial_cut=_cut_from("cranial", values, lines),
         caudal_cut=_cut_from("caudal", values, lines),
         arch=ArchChoice(**below("arch"), parts=parts),
+        way_out=make_value(partial(WayOutChoice, **below("way_out")), ("way_out",), lines),
         ribs=ribs,
         cuffs=cuffs,
         sides=make_value(partial(SidesChoice, **below("sides")), ("sides",), lines),

@@ -19,6 +19,7 @@ class Question(Enum):
     RING = "Where can the ring be opened?"
     FRONT = "Can we get round the front?"
     CUTS = "Where do we cut?"
+    WAY_OUT = "Which way out, and what is given up?"
 
 
 CAUTION = (

@@ -5,6 +5,7 @@ from __future__ import annotations
 from vertebloc.published import margins
 from vertebloc.reports.access_why import FRONT_WHY, RING_WHY
 from vertebloc.reports.page_words import Question
+from vertebloc.reports.way_out_why import WAY_OUT_WHY
 from vertebloc.reports.why_entry import Why
 from vertebloc.resection.allowance import SEARCHED_TO_DEG, SEARCHED_TO_MM
 from vertebloc.resection.cuts import CUT_RULE
@@ -43,6 +44,7 @@ def why_of(question: Question) -> tuple[Why, ...]:
             _LEFT_BEHIND,
             _KEYSTONE,
         ),
+        Question.WAY_OUT: WAY_OUT_WHY,
     }[question]
 
 

@@ -34,6 +34,7 @@ from vertebloc.workflow.plan_case import PlanReport, make_scene, save_plan
 from vertebloc.workflow.planned_case import PlannedCase
 from vertebloc.workflow.saying import Say, say_nothing
 from vertebloc.workflow.sheet_copy import renew_copy
+from vertebloc.workflow.way_out import saved_way_out
 from vertebloc.workflow.workers import Call, Workers
 
 FIRST = "as opened"
@@ -281,8 +282,9 @@ class OpenCase:
         if wish != self._wished and self.planned is not None:
             return self.planned
         inputs = self._inputs_of(self.prepared, choices)
+        way_out = saved_way_out(self.folder, inputs, choices)
         plan, document, access = await self._workers.ask(
-            "plans", planner.plan_kept, choices, inputs
+            "plans", planner.plan_kept, choices, inputs, way_out
         )
         cuts = await self._workers.ask("drags", planner.place_now, choices)
         found = PlannedCase(

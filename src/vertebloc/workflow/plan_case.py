@@ -44,6 +44,7 @@ from vertebloc.workflow.load_case import (
 from vertebloc.workflow.measure_access import Access
 from vertebloc.workflow.saying import Say, say_nothing
 from vertebloc.workflow.sheet_copy import renew_copy
+from vertebloc.workflow.way_out import saved_way_out
 
 _STANDING = {
     StandingSide.LEFT: Side.LEFT,
@@ -98,7 +99,9 @@ def plan_case(
     prepared = with_drawn(prepare_plan(contours, choices, say), case)
     keep_measures(case, choices, key, prepared)
     say("placing the cuts")
-    plan, document, access = plan_prepared(prepared, choices, inputs)
+    plan, document, access = plan_prepared(
+        prepared, choices, inputs, way_out=saved_way_out(case, inputs, choices)
+    )
     say("drawing the sheet")
     scene = make_scene(prepared, plan, choices, load_ct(case))
     measured = (prepared, access)

@@ -111,7 +111,9 @@ def keep(prepared: Prepared) -> None:
     _KEPT.still = _KEPT.choices = _KEPT.plan = None
 
 
-def plan_kept(choices: Choices, inputs: Inputs) -> tuple[ResectionPlan, dict[str, Any], Access]:
+def plan_kept(
+    choices: Choices, inputs: Inputs, way_out: Mapping[str, Any] | None = None
+) -> tuple[ResectionPlan, dict[str, Any], Access]:
     """Plan anew on what is kept.
 
     Parameters
@@ -120,6 +122,8 @@ def plan_kept(choices: Choices, inputs: Inputs) -> tuple[ResectionPlan, dict[str
         The team's choices.
     inputs : Inputs
         Hashes of what went in.
+    way_out : mapping or None
+        The way out computed from the very same inputs, if there is one.
 
     Returns
     -------
@@ -134,7 +138,7 @@ def plan_kept(choices: Choices, inputs: Inputs) -> tuple[ResectionPlan, dict[str
     prepared, bones = _kept()
     known = _KEPT.plan
     again = known[1] if known is not None and same_resection(known[0], choices) else None
-    plan, document, access = plan_prepared(prepared, choices, inputs, bones, again)
+    plan, document, access = plan_prepared(prepared, choices, inputs, bones, again, way_out)
     _KEPT.plan = (choices, plan)
     return plan, document, access
 

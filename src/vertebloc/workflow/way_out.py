@@ -2,13 +2,22 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 from vertebloc.anatomy.contours import ContourSet
-from vertebloc.case.choices import Choices
+from vertebloc.case.choice_words import FrontBefore, StandingSide
+from vertebloc.case.choices import ASSUMED_FINGER_REACH_MM, Choices, SidesChoice
+from vertebloc.case.level_choice import LevelChoice
+from vertebloc.case.provenance import Inputs, canonical_bytes
+from vertebloc.errors import InputError
 from vertebloc.exchange.case_folder import CaseFolder
+from vertebloc.exchange.case_transaction import Transaction
+from vertebloc.reports.travel_scene import travel_scene
+from vertebloc.reports.way_out_choosing import with_ranking
 from vertebloc.reports.way_out_document import way_out_document
 from vertebloc.resection import ResectionPlan
 from vertebloc.resection.model import Kind
@@ -17,31 +26,128 @@ from vertebloc.way_out.obstacles import room_of_plan
 from vertebloc.workflow.compute_plan import Prepared
 from vertebloc.workflow.saying import Say
 
+STEP, FILE = "way_out", "way-out.json"
 _WHOLE_BODIES = (Kind.WHOLE_BODY, Kind.TWO_BODIES, Kind.THREE_BODIES)
+_MADE_FROM = ("labels", "names", "surfaces", "drawn", "package_version", "schema")
 
 
-def saved_way_out(case: CaseFolder, document: Mapping[str, Any]) -> dict[str, Any] | None:
-    """The way out in the saved plan, if it was computed from the very same inputs.
+def settings_of(choices: Choices) -> WayOutSettings:
+    """The settings of a search: the team's own, the rest as built in.
+
+    Parameters
+    ----------
+    choices : Choices
+        The team's choices.
+
+    Returns
+    -------
+    WayOutSettings
+        Lengths in mm; every one is assumed.
+    """
+    own = choices.way_out
+    return WayOutSettings(
+        least_mm=own.least_mm,
+        clear_after_mm=own.clear_after_mm,
+        tolerance_mm=own.tolerance_mm,
+        sac_motion_mm=own.sac_motion_mm,
+        contour_error_mm=choices.contour_error_mm,
+    )
+
+
+def key_of_way_out(inputs: Inputs, choices: Choices) -> str:
+    """Stand for everything that a way out depends on.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        Hashes of what the plan was computed from.
+    choices : Choices
+        Cuts, fates, settings; what is only said, shown or ranked does not count.
+
+    Returns
+    -------
+    str
+        SHA-256, 64 hexadecimal digits.
+    """
+    hashes = {name: value for name, value in inputs.as_dict().items() if name in _MADE_FROM}
+    counts = replace(
+        choices,
+        level=LevelChoice(diseased=choices.level.diseased),
+        standing_side=StandingSide.LEFT,
+        finger_reach_mm=ASSUMED_FINGER_REACH_MM,
+        front_before=FrontBefore.NOT_SAID,
+        way_out=replace(choices.way_out, spare_first=()),
+        sides=SidesChoice(),
+        acts_order=(),
+        overrides=(),
+        other_counts=(),
+    )
+    parts = [hashes, counts, settings_of(choices)]
+    return hashlib.sha256(canonical_bytes(parts)).hexdigest()
+
+
+def saved_way_out(case: CaseFolder, inputs: Inputs, choices: Choices) -> dict[str, Any] | None:
+    """The way out of the case, if it was computed from the very same inputs and settings.
 
     Parameters
     ----------
     case : CaseFolder
         The case.
-    document : mapping
-        The plan as computed anew.
+    inputs : Inputs
+        Of the plan as it would be computed now.
+    choices : Choices
+        As they are now; their order of what to spare puts the ledger in order.
 
     Returns
     -------
     dict or None
-        None: there is none, or something has changed since.
+        ``way_out`` of plan.json. None: there is none, or something has changed since.
     """
-    if not case.has("plan"):
+    saved = kept_way_out(case)
+    if saved is None or saved["key"] != key_of_way_out(inputs, choices):
         return None
-    saved = json.loads(case.path_of("plan").read_bytes())
-    if saved.get("inputs") != document["inputs"]:
+    return with_ranking(saved["way_out"], saved["ways"], choices.way_out.spare_first)
+
+
+def kept_way_out(case: CaseFolder) -> dict[str, Any] | None:
+    """The way out as it lies in the case, whether or not it still holds.
+
+    Parameters
+    ----------
+    case : CaseFolder
+        The case.
+
+    Returns
+    -------
+    dict or None
+        ``key``, ``way_out``, ``ways`` (what each line of the ledger looks like played) and
+        ``scene``; None: none was ever computed.
+
+    Raises
+    ------
+    InputError
+        If its file is damaged.
+    """
+    if not case.has(STEP):
         return None
-    found: dict[str, Any] | None = saved.get("way_out")
-    return found
+    saved = case.json_of(STEP)
+    if not {"key", "way_out", "ways", "scene"} <= set(saved):
+        raise InputError(f"{case.path_of(STEP)} is damaged: compute the way out again")
+    return saved
+
+
+def put_way_out(change: Transaction, found: Mapping[str, Any]) -> None:
+    """Put a way out into a change of the case.
+
+    Parameters
+    ----------
+    change : Transaction
+        The change.
+    found : mapping
+        From ``find_way_out_of``.
+    """
+    written = json.dumps(found, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+    change.put_bytes(STEP, FILE, (written + "\n").encode())
 
 
 def find_way_out_of(
@@ -49,8 +155,7 @@ def find_way_out_of(
     prepared: Prepared,
     plan: ResectionPlan,
     choices: Choices,
-    *,
-    known: dict[str, Any] | None = None,
+    inputs: Inputs,
     say: Say,
 ) -> dict[str, Any]:
     """Say whether, where and at what price a planned piece can be delivered.
@@ -64,32 +169,50 @@ def find_way_out_of(
     plan : ResectionPlan
         The piece.
     choices : Choices
-        Kerf and contour error.
-    known : dict or None
-        Handed back as it is, if given.
+        Kerf, contour error, the way out's own settings.
+    inputs : Inputs
+        Hashes of what the plan was computed from.
     say : callable
         Called before each long step; raises to stop.
 
     Returns
     -------
     dict
-        The key ``way_out`` of plan.json.
+        To be kept with ``put_way_out``.
 
     Raises
     ------
     InputError
-        If no sac is outlined.
+        If no sac is outlined, or a distraction is asked for, which is not computed.
     """
-    if known is not None:
-        return known
+    key = key_of_way_out(inputs, choices)
     if plan.kind not in _WHOLE_BODIES:
-        return {
-            "answer": "cannot_tell",
-            "words": f"The way out is not computed for the kind '{plan.kind.value}' yet.",
-        }
+        words = f"The way out is not computed for the kind '{plan.kind.value}' yet."
+        return {"key": key, "way_out": {"answer": "cannot_tell", "words": words},
+                "ways": [], "scene": {}}  # fmt: skip
+    if choices.way_out.distraction_mm > 0.0:
+        raise InputError(
+            f"distraction_mm is {choices.way_out.distraction_mm:g}: a way out with the spine "
+            "pulled apart is not computed yet; set it to 0.0 to compute the way out without"
+        )
     say("collecting what is in the way")
-    settings = WayOutSettings(contour_error_mm=choices.contour_error_mm)
+    settings = settings_of(choices)
     room = room_of_plan(
         contours, prepared.anatomy, prepared.solids, plan, settings, choices.kerf_mm
     )
-    return way_out_document(find_way_out(room.room, settings, say), room, plan.levels)
+    found = find_way_out(room.room, settings, say)
+    say("drawing the way out")
+    inside = {"tumour": prepared.solids.tumour, "cord": prepared.solids.cord}
+    scene, ways = travel_scene(found, room, {n: s for n, s in inside.items() if s is not None})
+    return {
+        "key": key,
+        "way_out": way_out_document(found, room, plan.levels) | {"settings": _settings(settings)},
+        "ways": ways,
+        "scene": scene,
+    }
+
+
+def _settings(settings: WayOutSettings) -> dict[str, float]:
+    """The lengths that a team may set, as they were used."""
+    names = ("least_mm", "clear_after_mm", "tolerance_mm", "sac_motion_mm", "contour_error_mm")
+    return {name: float(getattr(settings, name)) for name in names}

@@ -106,7 +106,7 @@ def test_every_entry_is_explained_before_it_stands() -> None:
             b for b in blocks if entry.what in b and re.match(pattern, b.strip().splitlines()[-1])
         ]
         assert f"# Allowed: {entry.allowed.allowed}\n" in block
-    assert text.count("(assumed, nobody measured it: set your own)") == 4
+    assert text.count("(assumed, nobody measured it: set your own)") == 8
     assert "# Default: 5.0 (assumed" in text
     assert '# This value: 96 % of the tumour lies in T10\ndiseased = ""\n' in text
     numbers = [e for e in ENTRIES if e.path[-1].endswith(("_mm", "_deg"))]
