@@ -13,6 +13,7 @@ from vertebloc.app.pages import contours, cuts, front, level, pictures, ring, sp
 from vertebloc.app.parts import show_card, show_folded, show_markup, show_note, show_verb, show_why
 from vertebloc.app.picture import Picture
 from vertebloc.app.scene import SceneData
+from vertebloc.app.travel_picture import TravelPicture
 from vertebloc.reports import outline_words, way_out_text
 from vertebloc.reports import page_words as words
 from vertebloc.reports.page_views import PageView
@@ -53,6 +54,7 @@ class Window:
         self.id = client.id
         self.question = question
         self._picture = Picture(self)
+        self._travel = TravelPicture(self)
         self._listen()
         client.on_disconnect(lambda: self._gone(client))
         client.on_connect(self._back)
@@ -105,6 +107,7 @@ class Window:
             with ui.element("section").classes("picture").props('aria-label="picture"'):
                 self.picture.show()
                 self._large()
+                self._travel.show()
             with ui.element("aside").classes("side"):
                 self._side()
             with ui.element("footer").classes("foot"):
@@ -117,6 +120,7 @@ class Window:
         for part in (self._strip, self._ask, self._large, self._side, self._foot):
             part.refresh()
         self.picture.refresh()
+        self._travel.refresh()
         self._open_outlines()
 
     def _open_outlines(self) -> None:

@@ -12,6 +12,7 @@ from vertebloc.app.desk import Desk
 from vertebloc.app.other_scan import add_other_scan
 from vertebloc.app.page import ADDRESS, Window
 from vertebloc.app.scene import SceneData
+from vertebloc.case.choice_words import StandingSide
 from vertebloc.reports.page_words import Question
 
 FRESH = {"cache-control": "no-store"}
@@ -70,6 +71,14 @@ def add_data(desk: Desk, own: FastAPI) -> None:
         if not found:
             return Response(status_code=404)
         return Response(found, media_type="application/octet-stream", headers=FRESH)
+
+    @own.get("/data/way-out/{name}/{way}/{standing}.json")
+    def way_out(name: str, way: int, standing: StandingSide) -> Response:
+        del name  # stands for the content
+        found = desk.way.data(way, standing.value)
+        if not found:
+            return Response(status_code=404)
+        return JSONResponse(found, headers=KEPT)
 
     @own.get("/data/mesh/{number}/{name}")
     def mesh(number: int, name: str) -> Response:

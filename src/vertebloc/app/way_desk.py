@@ -11,6 +11,7 @@ from vertebloc.app.hearing import Hearing
 from vertebloc.case.choices import Choices
 from vertebloc.errors import VertBlocError
 from vertebloc.reports import way_out_text as words
+from vertebloc.reports.travel_data import travel_data
 from vertebloc.workflow.open_case import OpenCase
 from vertebloc.workflow.way_out import kept_way_out, key_of_way_out, put_way_out
 from vertebloc.workflow.way_out_case import COMPUTED
@@ -79,6 +80,28 @@ class WayDesk:
                 self.error = str(error)
                 return {}
         return self._read[1]
+
+    @property
+    def mark(self) -> str:
+        """Stands for the content of what is kept."""
+        case = self._case()
+        return case.folder.hash_of("way_out")[:16] if case and self.kept() else ""
+
+    def data(self, way: int, standing: str) -> dict[str, Any]:
+        """One plan of the ledger as it is played; empty if there is none.
+
+        Parameters
+        ----------
+        way : int
+            Which, as kept.
+        standing : str
+            ``left``, ``right`` or ``head up``.
+        """
+        case, kept = self._case(), self.kept()
+        if case is None or case.prepared is None or not 0 <= way < len(kept.get("ways", ())):
+            return {}
+        frame = case.prepared.anatomy.vertebrae[case.prepared.level].lps_from_vertebra
+        return travel_data(kept, way, standing, frame)
 
     async def change(self, part: str, typed: str) -> None:
         """Take a setting of the way out, or the order of what to spare.

@@ -287,3 +287,59 @@ SPARE_TITLE = "What would you spare first?"
 def spare_label(place: int) -> str:
     """A place in the surgeon's order."""
     return ("dearest of all", "then", "then", "then")[place]
+
+
+PLANE = "The way out in the plane of travel, seen from the feet, back up"
+CURVE = "Room at the sac along the way out"
+CURVE_AXES = "mm at the sac: whole line, room; dashed, what is wanted there"
+FROM_THE_FEET = "from the feet, theatre view"
+EDGE_OF_WOUND = "edge of the wound"
+AT_REST = "at rest"
+#: Words of the picture that plays the way out.
+PLAYER = {
+    "play": "play",
+    "pause": "pause",
+    "slow": "slow motion",
+    "rest": "at rest",
+    "narrowest": "the narrowest",
+    "back": "step back",
+    "on": "step on",
+    "where": "along the way out",
+    "loading": "fetching the way out",
+    "behind": "from behind",
+    "across": "from the feet",
+    "way": "which plan of the ledger",
+    "none": "no way was found for this plan: the piece is shown at rest",
+    "keys": "arrow keys step, space plays",
+    "stand": "you stand here",
+}
+
+
+def gone(name: str) -> str:
+    """Something that is given up, on a picture."""
+    return f"{name}: {GIVEN_UP}"
+
+
+def narrowest(clearance_mm: float) -> str:
+    """The place that decides, on the curve."""
+    return f"decides: {text.mm(clearance_mm)}"
+
+
+def outside_after(length: str) -> str:
+    """The end of the curve."""
+    return f"out of the wound, after {length} of travel"
+
+
+def reading(moved_mm: float, clearance_mm: float, wanted_mm: float, *, turn_deg: float) -> str:
+    """What is read at one pose of the way out."""
+    return (
+        f"moved {text.mm(moved_mm)}, turned {text.degrees(abs(turn_deg))}: "
+        f"{clearance_mm:.2f} mm from the sac; wanted there {text.mm(wanted_mm)}"
+    )
+
+
+def plan_label(line: Mapping[str, Any]) -> str:
+    """One plan of the ledger, short: its side, its answer, and what it costs."""
+    costs = [*line["roots"], *(one.removeprefix("the ") for one in rib_words(line["ribs_mm"]))]
+    said = "; ".join(costs) or NOTHING_MORE
+    return f"{line['side'].upper()}, {ANSWERS[line['answer']]}: {said}"

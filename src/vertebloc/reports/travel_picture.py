@@ -1,0 +1,277 @@
+"""The way out in the plane of travel, as SVG: seen from the feet, back of the patient up."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+from xml.sax.saxutils import escape
+
+import numpy as np
+
+from vertebloc.reports import palette
+from vertebloc.reports import way_out_text as words
+from vertebloc.space.views import View, edge_words
+
+_MM = 5.0  #: drawing units a millimetre
+_RIM = 34.0  #: for words, above and below
+_ROOM_MM = 7.0  #: around all that moves
+_TEXT = 17
+_BAR_MM = 20.0
+_FILL = {
+    "bone": "#8a8373", "rib": "#8a8373", "vessel": palette.VESSEL, "sac": palette.SAC,
+    "cord": palette.CORD,
+}  # fmt: skip
+_STILL = ("bone", "rib", "vessel", "sac", "cord")
+
+
+@dataclass(frozen=True, slots=True)
+class _Field:
+    """Where places of the plane lie on the drawing: left of the patient at the left, back up."""
+
+    left_mm: float  #: largest x shown
+    right_mm: float  #: least x shown
+    back_mm: float
+    front_mm: float
+
+    @property
+    def size(self) -> tuple[float, float]:
+        wide, tall = self.left_mm - self.right_mm, self.back_mm - self.front_mm
+        return _MM * wide, _MM * tall + 2.0 * _RIM
+
+    def at(self, x: float, y: float) -> tuple[float, float]:
+        return _MM * (self.left_mm - x), _RIM + _MM * (self.back_mm - y)
+
+
+def plane_svg(
+    scene: Mapping[str, Any], way: Mapping[str, Any], pose: int, *, every_height: bool = False
+) -> str:
+    """Draw one moment of a way out, in the plane where piece and sac come nearest.
+
+    Parameters
+    ----------
+    scene : mapping
+        From ``travel_scene``.
+    way : mapping
+        One of its ways; without a path the piece is drawn at rest.
+    pose : int
+        Which of its poses.
+    every_height : bool
+        Draw all heights, all but one hidden: for a page that plays the way.
+
+    Returns
+    -------
+    str
+        SVG. Solid outlines stay; dashed ones are given up, or where the piece lay.
+    """
+    field, played = _field(scene, way), way["played"]
+    here = height_index(scene, way, pose)
+    heights = range(len(scene["heights_mm"])) if every_height else (here,)
+    wide, tall = field.size
+    x0, y0 = field.at(0.0, 0.0)
+    drawn = [
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {wide:.0f} {tall:.0f}" role="img" '
+        f'class="plane" aria-label="{escape(words.PLANE)}" data-x0="{x0:.1f}" '
+        f'data-y0="{y0:.1f}" data-mm="{_MM:g}" font-family="DejaVu Sans, sans-serif">',
+        _patterns(),
+        f'<rect width="{wide:.0f}" height="{tall:.0f}" fill="{palette.NIGHT}"/>',
+    ]
+    for index in heights:
+        drawn.append(_group("still", index, here, _still(scene, way, index, field)))
+    drawn += _lines(scene, way, field)
+    drawn += _edge_of_wound(scene, field)
+    drawn += _track(played, field)
+    drawn.append(f'<g class="moving" transform="{transform_of(way, pose, (x0, y0))}">')
+    for index in heights:
+        drawn.append(_group("piece", index, here, _moving(scene, index, field)))
+    drawn.append("</g>")
+    drawn += _nearest(played, pose, field)
+    drawn += _letters(field)
+    return "".join(drawn) + "</svg>"
+
+
+def height_index(scene: Mapping[str, Any], way: Mapping[str, Any], pose: int) -> int:
+    """Which of the kept heights lies nearest the place where piece and sac come nearest."""
+    played = way["played"]
+    height = played["on_sac_mm"][pose][2] if played else 0.0
+    return int(np.argmin(np.abs(np.array(scene["heights_mm"]) - height)))
+
+
+def transform_of(way: Mapping[str, Any], pose: int, middle: tuple[float, float]) -> str:
+    """The piece's motion as SVG writes it.
+
+    Parameters
+    ----------
+    way : mapping
+        With ``played``, or None there: at rest.
+    pose : int
+        Which pose.
+    middle : tuple of float, drawing units
+        Where the piece's middle lies on the drawing when at rest.
+
+    Returns
+    -------
+    str
+        Left of the patient is at the drawing's left and the back is up, so that both axes are
+        turned over and a turn keeps its sense.
+    """
+    played = way["played"]
+    if played is None:
+        return ""
+    x, y, turn = (played[name][pose] for name in ("x_mm", "y_mm", "turn_deg"))
+    return (
+        f"translate({-_MM * x + 0.0:.2f} {-_MM * y + 0.0:.2f}) "
+        f"rotate({turn:.3f} {middle[0]:.1f} {middle[1]:.1f})"
+    )
+
+
+def _field(scene: Mapping[str, Any], way: Mapping[str, Any]) -> _Field:
+    """All that moves and the sac, with some room around."""
+    piece = next(part for part in scene["parts"] if part["name"] == "piece")
+    corners = np.array([p for loops in piece["loops"] for loop in loops for p in loop])
+    seen = [corners]
+    if way["played"] is not None:
+        for move in np.array(way["played"]["moves"]).reshape(-1, 3, 4)[::5]:
+            seen.append(corners @ move[:2, :2].T + move[:2, 3])
+    seen.append(np.array([[-40.0, 0.0], [40.0, scene["delivered_y_mm"]]]))
+    every = np.concatenate(seen)
+    low, high = every.min(axis=0) - _ROOM_MM, every.max(axis=0) + _ROOM_MM
+    return _Field(float(high[0]), float(low[0]), float(high[1]), float(low[1]))
+
+
+def _patterns() -> str:
+    return (
+        '<defs><pattern id="travel-tumour" width="9" height="9" patternUnits="userSpaceOnUse" '
+        f'patternTransform="rotate(35)"><rect width="9" height="9" fill="{palette.TUMOUR}"/>'
+        f'<path d="M0 0H9" stroke="{palette.TUMOUR_HATCH}" stroke-width="3"/></pattern></defs>'
+    )
+
+
+def _group(kind: str, index: int, here: int, drawn: Iterator[str]) -> str:
+    hidden = "" if index == here else ' style="display:none"'
+    return f'<g class="{kind}" data-height="{index}"{hidden}>{"".join(drawn)}</g>'
+
+
+def _path(loops: Sequence[Sequence[Sequence[float]]], field: _Field) -> str:
+    return "".join(
+        "M" + "L".join("{:.1f} {:.1f}".format(*field.at(x, y)) for x, y in loop) + "Z"
+        for loop in loops
+    )
+
+
+def _still(
+    scene: Mapping[str, Any], way: Mapping[str, Any], index: int, field: _Field
+) -> Iterator[str]:
+    blocking = way.get("blocking", ())
+    for part in sorted(
+        (p for p in scene["parts"] if p["kind"] in _STILL), key=lambda p: _STILL.index(p["kind"])
+    ):
+        path = _path(part["loops"][index], field)
+        if not path:
+            continue
+        name, kind = part["name"], part["kind"]
+        if name in way["stays"] or kind in ("sac", "cord"):
+            edge, broad = (palette.BRIGHT, 4) if name in blocking else (palette.NIGHT, 1)
+            yield (
+                f'<path d="{path}" fill="{_FILL[kind]}" fill-rule="evenodd" stroke="{edge}" '
+                f'stroke-width="{broad}"><title>{escape(name)}</title></path>'
+            )
+        elif name in way["gone"]:
+            yield (
+                f'<path d="{path}" fill="none" stroke="{palette.BONE_EDGE}" stroke-width="2" '
+                f'stroke-dasharray="4 6"><title>{escape(words.gone(name))}</title></path>'
+            )
+
+
+def _moving(scene: Mapping[str, Any], index: int, field: _Field) -> Iterator[str]:
+    for name, fill in (("piece", palette.PIECE), ("tumour", "url(#travel-tumour)")):
+        for part in scene["parts"]:
+            path = _path(part["loops"][index], field) if part["name"] == name else ""
+            if path:
+                yield (
+                    f'<path d="{path}" fill="{fill}" fill-rule="evenodd" '
+                    f'stroke="{palette.CUT_EDGE}" stroke-width="2"/>'
+                )
+
+
+def _lines(scene: Mapping[str, Any], way: Mapping[str, Any], field: _Field) -> Iterator[str]:
+    """Roots, laid onto the plane: what stays whole, what is given up dashed."""
+    for line in scene["lines"]:
+        name = line["name"]
+        if name not in way["stays"] and name not in way["gone"]:
+            continue
+        points = "L".join("{:.1f} {:.1f}".format(*field.at(p[0], p[1])) for p in line["points"])
+        gone = name in way["gone"]
+        dash = ' stroke-dasharray="3 7"' if gone else ""
+        said = words.gone(name) if gone else name
+        yield (
+            f'<path d="M{points}" fill="none" stroke="{palette.CORD}" stroke-opacity="0.8" '
+            f'stroke-width="{2.0 if gone else max(2.0, 2.0 * _MM * line["radius_mm"]):.1f}"{dash} '
+            f'stroke-linecap="round"><title>{escape(said)}</title></path>'
+        )
+
+
+def _edge_of_wound(scene: Mapping[str, Any], field: _Field) -> Iterator[str]:
+    (x0, y), (x1, _) = (
+        field.at(x, scene["delivered_y_mm"]) for x in (field.left_mm, field.right_mm)
+    )
+    yield (
+        f'<path d="M{x0:.1f} {y:.1f}H{x1:.1f}" stroke="{palette.PALE}" stroke-width="1.5" '
+        'stroke-dasharray="10 8"/>'
+    )
+    yield _word(x1 - 8.0, y - 10.0, words.EDGE_OF_WOUND, anchor="end", quiet=True)
+
+
+def _track(played: Mapping[str, Any] | None, field: _Field) -> Iterator[str]:
+    """The way of the piece's middle."""
+    if played is None:
+        return
+    places = [field.at(x, y) for x, y in zip(played["x_mm"], played["y_mm"], strict=True)]
+    line = "L".join(f"{u:.1f} {v:.1f}" for u, v in places)
+    yield (
+        f'<path d="M{line}" fill="none" stroke="{palette.CUT_ON_NIGHT}" stroke-width="3" '
+        'stroke-dasharray="2 7" stroke-linecap="round"/>'
+    )
+
+
+def _nearest(played: Mapping[str, Any] | None, pose: int, field: _Field) -> Iterator[str]:
+    if played is None:
+        return
+    (u0, v0), (u1, v1) = (
+        field.at(*played[name][pose][:2]) for name in ("on_piece_mm", "on_sac_mm")
+    )
+    yield (
+        f'<path class="gap" d="M{u0:.1f} {v0:.1f}L{u1:.1f} {v1:.1f}" stroke="{palette.BRIGHT}" '
+        f'stroke-width="4"/><circle class="ring" cx="{u1:.1f}" cy="{v1:.1f}" r="15" fill="none" '
+        f'stroke="{palette.BRIGHT}" stroke-width="4"/>'
+    )
+
+
+def _letters(field: _Field) -> Iterator[str]:
+    wide, tall = field.size
+    said = edge_words(View.THEATRE_CROSS_SECTION)
+    for y in (0.0, tall - _RIM):
+        yield f'<rect y="{y:.0f}" width="{wide:.0f}" height="{_RIM}" fill="{palette.NIGHT}"/>'
+    yield _word(wide / 2.0, _RIM / 2.0, said["up"])
+    yield _word(wide / 2.0, tall - _RIM / 2.0, said["down"])
+    yield _word(10.0, _RIM / 2.0, words.FROM_THE_FEET, anchor="start", quiet=True)
+    for x, name, turn in ((16.0, "left", -90), (wide - 16.0, "right", 90)):
+        yield _word(x, tall / 2.0, said[name], turn=turn)
+    end, y = wide - 14.0, tall - _RIM / 2.0
+    yield (
+        f'<path d="M{end - _BAR_MM * _MM:.1f} {y:.1f}H{end:.1f}" stroke="{palette.PALE}" '
+        'stroke-width="4"/>'
+    )
+    bar = f"{_BAR_MM:.0f} mm"
+    yield _word(end - _BAR_MM * _MM - 8.0, y, bar, anchor="end", quiet=True)
+
+
+def _word(
+    x: float, y: float, said: str, *, anchor: str = "middle", quiet: bool = False, turn: int = 0
+) -> str:
+    turned = f' transform="rotate({turn} {x:.1f} {y:.1f})"' if turn else ""
+    weight = "" if quiet else ' font-weight="600"'
+    return (
+        f'<text x="{x:.1f}" y="{y + 0.35 * _TEXT:.1f}" text-anchor="{anchor}" '
+        f'font-size="{_TEXT}" fill="{palette.PALE}"{weight}{turned}>{escape(said)}</text>'
+    )
