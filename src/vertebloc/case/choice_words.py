@@ -154,6 +154,14 @@ class PlanningExtent(Enum):
     PRE_TREATMENT = "pre-treatment"
 
 
+class SexChoice(Enum):
+    """Which equation the blood volume is reckoned by."""
+
+    NOT_SAID = ""
+    MALE = "male"
+    FEMALE = "female"
+
+
 class Act(Enum):
     """An act of the operation. The order of acts is a list of these."""
 

@@ -30,6 +30,7 @@ from vertebloc.case.choice_words import (
 )
 from vertebloc.case.level_choice import LevelChoice, OtherCount
 from vertebloc.case.one_line_text import clean_text
+from vertebloc.case.theatre_choice import TheatreChoice
 from vertebloc.case.way_out_choice import WAY_OUT_LIMITS, WayOutChoice
 from vertebloc.errors import InputError
 from vertebloc.space.frames import Side
@@ -61,6 +62,10 @@ LIMITS: Mapping[str, tuple[float, float]] = {
     "sagittal_cut_mm": (-30.0, 30.0),
     "thickness_mm": (0.0, 50.0),
     **WAY_OUT_LIMITS,
+    "height_cm": (0.0, 250.0),
+    "weight_kg": (0.0, 400.0),
+    "haematocrit_percent": (0.0, 75.0),
+    "haematocrit_least_percent": (0.0, 75.0),
 }
 
 
@@ -255,6 +260,7 @@ class Choices(_Checked):
     acts_order: tuple[Act, ...] = ()  #: empty: by rule
     overrides: tuple[Override, ...] = ()
     other_counts: tuple[OtherCount, ...] = ()  #: of the diseased vertebra, in other series
+    theatre: TheatreChoice = field(default_factory=TheatreChoice)  #: for the role sheets
 
     def __post_init__(self) -> None:
         """Bring choices that mean the same into the same form.

@@ -357,3 +357,27 @@ def draft(
 
         report = draft_case(folder, what, at, by=by, say=say)
     typer.echo("\n".join(report.lines))
+
+
+@app.command(epilog="Example: vertebloc sheets case/")
+def sheets(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="Case folder.")],
+    family: Annotated[
+        Path | None,
+        typer.Option(help="Words of the family's page in another language (TOML)."),
+    ] = None,
+    without_identity: Annotated[
+        bool, typer.Option(help="Sheets that name nobody, in a folder of their own.")
+    ] = False,
+) -> None:
+    """Write the sheets for everybody in theatre: cut cards, roles, draft note."""
+    with _progress() as say:
+        from vertebloc.workflow.role_sheets import write_role_sheets
+
+        report = write_role_sheets(
+            folder, family=family, without_identity=without_identity, say=say
+        )
+    typer.echo("\n".join(str(path) for path in report.files))
+    if report.stale:
+        typer.echo(f"OUT OF DATE: {'; '.join(report.stale)}; plan again: vertebloc plan DIR")
+    typer.echo(f"code: {report.code}")

@@ -14,6 +14,7 @@ from vertebloc.case.one_line_text import clean_text
 from vertebloc.errors import InputError
 
 _Word = TypeVar("_Word", bound=Enum)
+_UNITS = {"deg": "degrees", "mm": "mm", "cm": "cm", "kg": "kg", "percent": "%"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +65,7 @@ class Number:
     def allowed(self) -> str:
         """The limits with their unit, for people."""
         low, high = LIMITS[self.limits]
-        unit = "degrees" if self.limits.endswith("_deg") else "mm"
+        unit = _UNITS[self.limits.rpartition("_")[2]]
         return f"a number from {low:g} to {high:g} {unit}"
 
     def take(self, found: object) -> float:

@@ -41,6 +41,7 @@ from vertebloc.exchange.choices_allowed import (
     Vertebra,
     Vertebrae,
 )
+from vertebloc.exchange.choices_theatre import THEATRE
 from vertebloc.exchange.choices_way_out import WAY_OUT_LINES
 from vertebloc.space.frames import Side
 
@@ -236,6 +237,8 @@ def _table_entries() -> Iterator[Entry]:
         "no such check is set aside",
     )
     yield Entry(("sides", "reason"), Text(), "Why, for example how the side was checked")
+    for name, allowed, what, why in THEATRE:
+        yield Entry(("theatre", name), allowed, what, why)
 
 
 def _level_entries() -> Iterator[Entry]:
@@ -385,6 +388,8 @@ def values_of(choices: Choices) -> dict[Path, Value]:
         ("sides", "reason"): choices.sides.reason,
     }
     values |= {("way_out", name): getattr(choices.way_out, name) for name in WAY_OUT_NAMES}
+    for name, *_ in THEATRE:
+        values["theatre", name] = getattr(choices.theatre, name)
     for cut, choice in (("cranial", choices.cranial_cut), ("caudal", choices.caudal_cut)):
         values["cuts", cut, "placed"] = choice.placed
         for side, half in choice.halves.items():

@@ -20,6 +20,7 @@ from vertebloc.case.choices import (
     SidesChoice,
 )
 from vertebloc.case.level_choice import LevelChoice
+from vertebloc.case.theatre_choice import TheatreChoice
 from vertebloc.case.way_out_choice import WayOutChoice
 from vertebloc.errors import InputError
 from vertebloc.exchange.choices_blocks import read_other_counts, read_overrides
@@ -38,12 +39,15 @@ from vertebloc.exchange.choices_entries import (
     values_of,
 )
 from vertebloc.exchange.choices_lines import Lines, find_lines, line_of, mistake, parse_toml
+from vertebloc.exchange.choices_muscles import MUSCLES_HEAD, read_muscles
 from vertebloc.exchange.choices_taking import make_value, render_value, shown, take_value
 from vertebloc.space.frames import Side
 
 SCHEMA = 1
 _BY_PATH = {entry.path: entry for entry in ENTRIES}
 _TABLES = {entry.path[:depth] for entry in ENTRIES for depth in range(1, len(entry.path))}
+#: Lists of the team's making.
+_BLOCKS = ("ribs", "muscles", "override", "other_count")
 
 _HEAD = """\
 # The team's choices for this case. Change what you decide otherwise, then plan again.
@@ -116,6 +120,8 @@ def render_choices(choices: Choices, reasons: Mapping[str, str]) -> str:
         parts.append(f"{mark}{key_in_words(entry.path[-1:])} = {value}\n")
     parts.append(f"\n{_RIBS_HEAD}")
     parts += [f"{line}\n" for line in _rib_lines(choices)]
+    parts.append(f"\n{MUSCLES_HEAD}")
+    parts += [f"{root} = {render_value(said)}\n" for root, said in choices.theatre.muscles.items()]
     parts.append(f"\n{_OVERRIDE_HEAD}")
     for override in choices.overrides:
         parts.append("\n[[override]]\n")
@@ -156,11 +162,13 @@ def read_choices(text: str) -> Choices:
             "or the newer vertebloc that wrote it",
         )
     ribs = _read_ribs(document.pop("ribs", {}), lines)
+    muscles = read_muscles(document.pop("muscles", {}), lines)
     overrides = read_overrides(document.pop("override", []), lines)
     other_counts = read_other_counts(document.pop("other_count", []), lines)
     values = dict(_read_entries(document, (), lines))
     choices = _choices_from(values, ribs, overrides, lines)
-    return replace(choices, other_counts=other_counts)
+    theatre = replace(choices.theatre, muscles=muscles)
+    return replace(choices, other_counts=other_counts, theatre=theatre)
 
 
 def _comment(entry: Entry, defaults: Mapping[Path, Value], why: str) -> Iterator[str]:
@@ -200,14 +208,12 @@ def _unknown(path: Path, value: object) -> str:
     known = [
         *(entry.key for entry in ENTRIES),
         *map(key_in_words, _TABLES),
-        "ribs",
-        "override",
-        "other_count",
+        *_BLOCKS,
     ]
     key = key_in_words(path)
     depth = len(path)
     here = {key_in_words(e.path[:depth]) for e in ENTRIES if e.path[: depth - 1] == path[:-1]}
-    here |= {"ribs", "override", "other_count"} if depth == 1 else set()
+    here |= set(_BLOCKS) if depth == 1 else set()
     if path in _TABLES:
         return f"{key} = {shown(value)} is not allowed: it is a table, written [{key}]"
     by_name = [k for k in known if k.rsplit(".", 1)[-1] == path[-1]]
@@ -298,6 +304,7 @@ def _choices_from(
         cuffs=cuffs,
         sides=make_value(partial(SidesChoice, **below("sides")), ("sides",), lines),
         overrides=overrides,
+        theatre=make_value(partial(TheatreChoice, **below("theatre")), ("theatre",), lines),
     )
     acts = values.get(("acts_order",), ())
     make_value(partial(Choices, acts_order=cast(Any, acts)), ("acts_order",), lines)

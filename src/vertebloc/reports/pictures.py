@@ -134,7 +134,7 @@ def behind_picture(scene: Scene, printed_mm: tuple[float, float] = (83.0, 49.0))
         if name in scene.surfaces
     }
     solid = {name: seen[name] for name in seen if name not in ("tumour", "nibbled", "piece")}
-    show_colours(canvas, _shaded(canvas, solid), zorder=0)
+    show_colours(canvas, shaded(canvas, solid), zorder=0)
     outlines = {name: mask_loops(canvas.field, picture.seen) for name, picture in seen.items()}
     draw_hatched(canvas, outlines.get("tumour", ()), alpha=0.45)
     draw_dotted(canvas, outlines.get("nibbled", ()))
@@ -243,8 +243,21 @@ def _draw_sac(
         draw_area(canvas, outline, **style)
 
 
-def _shaded(canvas: Canvas, seen: dict[str, DepthPicture]) -> NDArray[np.float64]:
-    """Colours of the nearest surface at each pixel; what lies deeper is darker."""
+def shaded(canvas: Canvas, seen: dict[str, DepthPicture]) -> NDArray[np.float64]:
+    """Colours of the nearest surface at each pixel; what lies deeper is darker.
+
+    Parameters
+    ----------
+    canvas : Canvas
+        Picture they are for.
+    seen : dict of str to DepthPicture
+        Surfaces by name; all but the sac are bone.
+
+    Returns
+    -------
+    (rows, columns, 3) float64, -
+        Red, green, blue from 0 to 1.
+    """
     colours = np.broadcast_to(palette.rgb(palette.NIGHT), (*canvas.field.shape, 3)).copy()
     nearest = np.full(canvas.field.shape, -np.inf, dtype=np.float32)
     depths = [picture.depth_mm[picture.seen] for picture in seen.values() if picture.seen.any()]

@@ -16,6 +16,7 @@ from vertebloc.case.choices import Choices
 from vertebloc.case.level_choice import LevelChoice
 from vertebloc.case.provenance import Inputs, canonical_bytes
 from vertebloc.case.short_code import short_code
+from vertebloc.case.theatre_choice import TheatreChoice
 from vertebloc.errors import InputError
 from vertebloc.reports import PlanOrigin, plan_document
 from vertebloc.reports.access_document import add_access
@@ -34,6 +35,7 @@ from vertebloc.workflow.measure_access import (
     measure_access,
     prepare_access,
 )
+from vertebloc.workflow.plan_day import plan_day
 from vertebloc.workflow.saying import Say
 from vertebloc.workflow.team_words import has_tract, team_assumptions
 from vertebloc.workflow.tumour_checks import check_outline, check_place
@@ -160,7 +162,7 @@ def _strand_surfaces(owners: Owners) -> dict[str, TriangleSurface]:
 
 
 def same_resection(one: Choices, other: Choices) -> bool:
-    """Whether two choices cut alike: they differ at most in what is said about the level's count.
+    """Whether two choices cut alike: they differ at most in the level's count and the day.
 
     Parameters
     ----------
@@ -174,8 +176,8 @@ def same_resection(one: Choices, other: Choices) -> bool:
     """
     level = LevelChoice(diseased=other.level.diseased)
     return one.level.diseased == other.level.diseased and replace(
-        one, level=level, other_counts=()
-    ) == replace(other, level=level, other_counts=())
+        one, level=level, other_counts=(), theatre=TheatreChoice()
+    ) == replace(other, level=level, other_counts=(), theatre=TheatreChoice())
 
 
 def plan_prepared(
@@ -227,6 +229,7 @@ def plan_prepared(
     access = measure_access(
         prepared.access, anatomy, prepared.solids, prepared.staging, plan, choices
     )
+    day = plan_day(anatomy, prepared.solids, plan, choices)
     made_at, code = read_clock(), "-"
     for _ in range(2):  # once to know what the code stands for, once with the code in it
         origin = PlanOrigin(
@@ -249,6 +252,7 @@ def plan_prepared(
         document = add_access(document, access.ring, access.front)
         if way_out is not None:
             document = add_way_out(document, way_out)
+        document["theatre"] = day
         code = short_code(canonical_bytes(document, leave_out=NOT_IN_CODE))
     return plan, document, access
 

@@ -21,6 +21,7 @@ from vertebloc.reports.access_pages import FRONT, OPENED_RING
 from vertebloc.reports.carton import unfold
 from vertebloc.reports.carton_layout import PAPER
 from vertebloc.reports.carton_svg import carton_svg
+from vertebloc.reports.cut_card_picture import BARE_VIEW, bare_view
 from vertebloc.reports.depth_picture import depth_picture
 from vertebloc.reports.front_picture import front_picture_svg
 from vertebloc.reports.ring_picture import ring_picture_svg
@@ -167,11 +168,12 @@ def save_plan(
 
 
 def _drawings(scene: Scene, prepared: Prepared) -> dict[str, bytes]:
-    """The drawings of the sheet's further pages, as SVG."""
+    """The drawings of the sheet's further pages and of the cut cards."""
     carton = unfold(scene.plan, scene.vertebra, prepared.solids.tumour_field)
     return {
         CARTON: carton_svg(carton, PAPER).encode(),
         DEPTHS: depth_picture(scene.plan.depths, scene.vertebra).encode(),
+        BARE_VIEW: bare_view(scene),
     }
 
 

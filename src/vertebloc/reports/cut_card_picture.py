@@ -1,0 +1,193 @@
+"""The drawing on a cut card: bone from behind as the surgeon stands, one cut, its landmarks.
+
+The bone is rendered once a plan and kept; a card lays its own lines over it.
+"""
+
+from __future__ import annotations
+
+import base64
+from collections.abc import Mapping
+from html import escape
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vertebloc.case.choice_words import StandingSide
+from vertebloc.reports import marks, palette
+from vertebloc.reports.canvas import body_canvas, draw_hatched, mask_loops, png_bytes, show_colours
+from vertebloc.reports.labels import mark_orientation
+from vertebloc.reports.pictures import shaded
+from vertebloc.reports.rendering import render_depth
+from vertebloc.reports.scene import Scene
+from vertebloc.reports.sheet_pages import SheetPicture
+from vertebloc.space.frames import Frame
+from vertebloc.space.views import View, screen_from_body
+
+#: Name of the rendered bone among the plan's pictures.
+BARE_VIEW = "card-ground"
+#: Printed size, and half of the body's width that is shown, mm.
+PRINTED_MM = (118.0, 66.0)
+HALF_WIDTH_MM = 62.0
+_ALT = (
+    "bone from behind as the surgeon stands, with this cut and the landmarks it is measured from"
+)
+_VIEWS = {
+    StandingSide.LEFT.value: View.THEATRE_STANDING_LEFT,
+    StandingSide.RIGHT.value: View.THEATRE_STANDING_RIGHT,
+    StandingSide.HEAD_UP.value: View.THEATRE_HEAD_UP,
+}
+
+
+def bare_view(scene: Scene) -> bytes:
+    """Render the bone from behind, with tumour and the names of levels and edges.
+
+    Parameters
+    ----------
+    scene : Scene
+        What to draw.
+
+    Returns
+    -------
+    bytes
+        PNG; its middle is the diseased body's.
+    """
+    view = scene.theatre_view
+    screen = scene.screen_from_lps(view)
+    canvas = body_canvas(PRINTED_MM, HALF_WIDTH_MM, (0.0, 0.0))
+    names = ("bone", *scene.plan.rib_fates, "sac", "tumour")
+    seen = {
+        name: render_depth(scene.surfaces[name], screen, canvas.field)
+        for name in names
+        if name in scene.surfaces
+    }
+    solid = {name: seen[name] for name in seen if name != "tumour"}
+    show_colours(canvas, shaded(canvas, solid), zorder=0)
+    if "tumour" in seen:
+        draw_hatched(canvas, mask_loops(canvas.field, seen["tumour"].seen), alpha=0.45)
+    mark_orientation(canvas, view)
+    marks.name_levels(canvas, scene, screen)
+    return png_bytes(canvas.figure)
+
+
+def card_picture(
+    document: Mapping[str, Any], cut: Mapping[str, Any], pictures: Mapping[str, bytes]
+) -> SheetPicture | None:
+    """Lay one cut and its landmarks over the rendered bone.
+
+    Parameters
+    ----------
+    document : mapping
+        Content of plan.json.
+    cut : mapping
+        One of its cuts.
+    pictures : mapping of str to bytes
+        The plan's drawings by name.
+
+    Returns
+    -------
+    SheetPicture or None
+        None if the bone was not rendered with this plan.
+    """
+    ground = pictures.get(BARE_VIEW)
+    if ground is None:
+        return None
+    width, height = PRINTED_MM
+    href = base64.b64encode(ground).decode()
+    marks_drawn = "".join(_landmarks(document, cut)) + "".join(_cut(document, cut))
+    drawing = (
+        f'<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" '
+        f'width="{width}mm" height="{height}mm" viewBox="0 0 {width} {height}">'
+        f'<image width="{width}" height="{height}" preserveAspectRatio="none" '
+        f'xlink:href="data:image/png;base64,{href}"/>{marks_drawn}</svg>'
+    )
+    return SheetPicture(drawing=drawing.encode(), width_mm=width, height_mm=height, words=_ALT)
+
+
+def on_paper(document: Mapping[str, Any], places: Any) -> NDArray[np.float64]:
+    """Where places lie on a card's picture.
+
+    Parameters
+    ----------
+    document : mapping
+        Content of plan.json: the diseased vertebra's frame, and where the surgeon stands.
+    places : (n, 3) float64, mm, patient LPS
+        Places.
+
+    Returns
+    -------
+    (n, 2) float64, mm
+        From the picture's upper left corner, to the right and down.
+    """
+    theatre = document["theatre"]
+    view = _VIEWS[theatre["standing"]]
+    matrix = np.array(theatre["lps_from_vertebra"])
+    local = (np.atleast_2d(places) - matrix[:, 3]) @ matrix[:, :3]
+    screen = screen_from_body(view, Frame.VERTEBRA).points(local)
+    scale = PRINTED_MM[0] / (2.0 * HALF_WIDTH_MM)
+    return np.column_stack(
+        (PRINTED_MM[0] / 2 + scale * screen[:, 0], PRINTED_MM[1] / 2 - scale * screen[:, 1])
+    )
+
+
+_HALO = f'stroke="{palette.NIGHT}" stroke-width="1.6"'
+
+
+def _cut(document: Mapping[str, Any], cut: Mapping[str, Any]) -> list[str]:
+    """Entry edge as a line, the entry as a dot; the blade as an arrow where it does not go in."""
+    entry, edge = np.array(cut["entry_lps_mm"]), np.array(cut["entry_edge"])
+    blade = np.array(cut["blade"])
+    ends = on_paper(document, [entry - 9.0 * edge, entry + 9.0 * edge])
+    middle, tip = on_paper(document, [entry, entry + 14.0 * blade])
+    drawn = [_line(ends[0], ends[1], 1.1)]
+    if np.linalg.norm(tip - middle) > 5.0:
+        drawn.append(_arrow(middle, tip))
+    x, y = middle
+    drawn.append(
+        f'<circle cx="{x:.2f}" cy="{y:.2f}" r="1.7" fill="{palette.BRIGHT}" '
+        f'stroke="{palette.CUT_EDGE}" stroke-width="0.9"/>'
+    )
+    return drawn
+
+
+def _line(start: NDArray[np.float64], stop: NDArray[np.float64], wide: float) -> str:
+    way = f'x1="{start[0]:.2f}" y1="{start[1]:.2f}" x2="{stop[0]:.2f}" y2="{stop[1]:.2f}"'
+    return (
+        f'<line {way} stroke="{palette.NIGHT}" stroke-width="{wide + 0.9}"/>'
+        f'<line {way} stroke="{palette.CUT_EDGE}" stroke-width="{wide}"/>'
+    )
+
+
+def _arrow(start: NDArray[np.float64], tip: NDArray[np.float64]) -> str:
+    along = (tip - start) / np.linalg.norm(tip - start)
+    across = np.array((-along[1], along[0]))
+    wings = [tip - 2.6 * along + side * 1.4 * across for side in (1.0, -1.0)]
+    points = " ".join(f"{x:.2f},{y:.2f}" for x, y in (tip, *wings))
+    return _line(start, tip - 1.8 * along, 0.7) + (
+        f'<polygon points="{points}" fill="{palette.CUT_EDGE}" stroke="{palette.NIGHT}" '
+        'stroke-width="0.3"/>'
+    )
+
+
+def _landmarks(document: Mapping[str, Any], cut: Mapping[str, Any]) -> list[str]:
+    """The landmarks of this cut as numbered rings, with a thin line to the entry."""
+    theatre = document["theatre"]
+    places = {mark["words"]: mark["lps_mm"] for mark in theatre["landmarks"]}
+    entries = [one for one in theatre["entries"] if one["cut"] == cut["name"]]
+    if not entries:
+        return []
+    entry = on_paper(document, cut["entry_lps_mm"])[0]
+    drawn = []
+    for number, one in enumerate(entries[0]["from"][:2], start=1):
+        x, y = on_paper(document, places[one["landmark"]])[0]
+        way = f'x1="{x:.2f}" y1="{y:.2f}" x2="{entry[0]:.2f}" y2="{entry[1]:.2f}"'
+        drawn.append(
+            f'<line {way} stroke="{palette.BRIGHT}" stroke-width="0.5" stroke-dasharray="1.2 1"/>'
+            f'<circle cx="{x:.2f}" cy="{y:.2f}" r="1.6" fill="none" {_HALO}/>'
+            f'<circle cx="{x:.2f}" cy="{y:.2f}" r="1.6" fill="none" '
+            f'stroke="{palette.BRIGHT}" stroke-width="0.7"/>'
+            f'<text x="{x + 2.4:.2f}" y="{y - 1.4:.2f}" font-family="DejaVu Sans" '
+            f'font-size="3.2" fill="{palette.BRIGHT}" stroke="{palette.NIGHT}" '
+            f'stroke-width="0.7" paint-order="stroke">{escape(str(number))}</text>'
+        )
+    return drawn
