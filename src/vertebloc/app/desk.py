@@ -14,6 +14,7 @@ from vertebloc.app.drawings import draw_cards, draw_large
 from vertebloc.app.hearing import Hearing, Listener
 from vertebloc.app.holding import Holding
 from vertebloc.app.outline_verbs import OutlineVerbs
+from vertebloc.app.role_desk import RoleDesk
 from vertebloc.app.series import SeriesChoice
 from vertebloc.app.way_desk import WayDesk
 from vertebloc.app.wish import Wish
@@ -55,6 +56,7 @@ class Desk:
         self.counting = Counting(lambda: self.case, self.change, self._refuse)
         self.outlines = DrawingDesk(lambda: self.case, self.tell, self._refuse)
         self.verbs = OutlineVerbs(self.outlines, lambda: self.case, self._refuse)
+        self.roles = RoleDesk(lambda: self.case, self.say, self._refuse)
         self.holder = ""  #: the window that may change the case
         self.holding = Holding(lambda: self.case, lambda: self.is_busy, self._read_anew, self.tell)
         self._hearing = Hearing()

@@ -9,7 +9,17 @@ from nicegui import Client, background_tasks, ui
 
 from vertebloc.app.cards import bars_card, strip
 from vertebloc.app.desk import Desk
-from vertebloc.app.pages import contours, cuts, front, level, pictures, ring, spread, way_out
+from vertebloc.app.pages import (
+    contours,
+    cuts,
+    front,
+    level,
+    pictures,
+    ring,
+    roles,
+    spread,
+    way_out,
+)
 from vertebloc.app.parts import show_card, show_folded, show_markup, show_note, show_verb, show_why
 from vertebloc.app.picture import Picture
 from vertebloc.app.scene import SceneData
@@ -29,6 +39,7 @@ PAGES: dict[Question, Any] = {
     Question.FRONT: front,
     Question.CUTS: cuts,
     Question.WAY_OUT: way_out,
+    Question.ROLES: roles,
 }
 ADDRESS = {
     Question.PICTURES: "/",
@@ -39,6 +50,7 @@ ADDRESS = {
     Question.FRONT: "/front",
     Question.CUTS: "/cuts",
     Question.WAY_OUT: "/way-out",
+    Question.ROLES: "/who",
 }
 HEAD = (
     '<link rel="stylesheet" href="/look/look.css"><link rel="stylesheet" href="/look/travel.css">'
@@ -156,14 +168,16 @@ class Window:
         self.go(order[(order.index(self.question) + 1) % len(order)])
 
     async def _press(self, event: Any) -> None:
-        """Digits turn to a question, n to the next; undo and redo as everywhere."""
+        """Digits turn to a question, 0 to the last; n to the next; undo as everywhere."""
         if not event.action.keydown:
             return
-        key, order = str(event.key), list(Question)
+        key, order = str(event.key), [one for one in Question if one is not Question.ROLES]
         if event.modifiers.ctrl or event.modifiers.meta:
             await self._press_with_ctrl(key.lower(), shift=bool(event.modifiers.shift))
         elif key.isdigit() and 1 <= int(key) <= len(order):
             self.go(order[int(key) - 1])
+        elif key == "0":
+            self.go(Question.ROLES)
         elif key == "n":
             self.go_on()
 
@@ -227,6 +241,8 @@ class Window:
     def _large(self) -> None:
         """A drawing that is the page's one large picture; it covers the slices."""
         drawing = self.desk.large.get(self.question)
+        if self.question is Question.ROLES:
+            drawing = roles.large_of(self.desk)
         if drawing:
             with ui.element("div").classes("large"):
                 show_markup(drawing)

@@ -80,6 +80,13 @@ def add_data(desk: Desk, own: FastAPI) -> None:
             return Response(status_code=404)
         return JSONResponse(found, headers=KEPT)
 
+    @own.get("/data/role-sheet/{place}.pdf")
+    def role_sheet(place: int) -> Response:
+        found = desk.roles.pdf(place)
+        if not found:
+            return Response(status_code=404)
+        return Response(found, media_type="application/pdf", headers=FRESH)
+
     @own.get("/data/mesh/{number}/{name}")
     def mesh(number: int, name: str) -> Response:
         del name

@@ -74,7 +74,7 @@ class LossSeries:
     what: str  #: which operations
     count: int  #: how many people; 0: not said
     loss_ml: float  #: as the series gives it
-    loss_is: str  #: ``mean``, or ``average as printed`` where the page does not say which
+    loss_is: str  #: ``mean``, or ``average`` where the page does not say which
     spread: str  #: in the series' own terms; empty: none was read
     units: str = ""  #: red cells given, in the series' own terms
     least_ml: float = 0.0  #: least and most of one person; 0: not read
@@ -113,7 +113,7 @@ def _series(
     )
 
 
-_PRINTED = "average as printed"
+_PRINTED = "average"
 #: Whole operations; none of these reports blood by act.
 LOSS_SERIES: tuple[LossSeries, ...] = (
     _series(

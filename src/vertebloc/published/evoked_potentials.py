@@ -15,7 +15,7 @@ class Criterion:
     """When a change is called a change, as somebody published it."""
 
     what: str
-    found: str = ""  #: how often it was right, in the source's numbers
+    found: str = ""  #: sensitivity and specificity, in the source's numbers
     source: str
     place: str
     grade: Grade = "consensus"
@@ -35,20 +35,19 @@ class Criterion:
 CRITERIA: tuple[Criterion, ...] = (
     Criterion(
         what="muscle response gone: always major",
-        found="a response gone: found 30 % of new deficits, right in 99.3 % of those without "
-        "(25 studies, 9409 people)",
+        found="30 %, 99.3 % (25 studies, 9409 people)",
         source="macdonald2017",
         place="criteria for the spinal cord; numbers from mep-review2017",
     ),
     Criterion(
         what="muscle response smaller by more than 80 %: minor or moderate",
-        found="80 %: 71.7 % and 98.3 % (25 studies, 9409 people)",
+        found="71.7 %, 98.3 % (25 studies, 9409 people)",
         source="macdonald2017",
         place="criteria for the spinal cord; numbers from mep-review2017",
     ),
     Criterion(
         what="muscle response smaller by 70 % or more: alarm",
-        found="95 % and 91 %; of the alarms 32.8 % were true (959 people, 18 centres)",
+        found="95 %, 91 %; 32.8 % of the alarms were true (959 people, 18 centres)",
         source="kobayashi2014",
         place="abstract, results",
         grade="measured",

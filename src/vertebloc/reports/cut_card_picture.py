@@ -27,8 +27,8 @@ from vertebloc.space.views import View, screen_from_body
 #: Name of the rendered bone among the plan's pictures.
 BARE_VIEW = "card-ground"
 #: Printed size, and half of the body's width that is shown, mm.
-PRINTED_MM = (118.0, 66.0)
-HALF_WIDTH_MM = 62.0
+PRINTED_MM = (124.0, 50.0)
+HALF_WIDTH_MM = 92.0
 _ALT = (
     "bone from behind as the surgeon stands, with this cut and the landmarks it is measured from"
 )

@@ -16,7 +16,7 @@ FIELDS = {
     "protect": "Protector",
     "carm": "C-arm",
     "err": "May err",
-    "bail": "If it goes wrong",
+    "bail": "If not",
 }
 NO_LANDMARK = (
     "No landmark on bone that stays lies clear of tumour on this side: find the place with the "
@@ -49,7 +49,7 @@ def cards_of(document: Mapping[str, Any], pictures: Mapping[str, bytes]) -> tupl
     entries = {one["cut"]: one for one in document["theatre"]["entries"]}
     faces = {face["name"]: face for face in resection["faces"]}
     cuts = [cut for cut in resection["cuts"] if is_made_with_a_blade(cut, document)]
-    cards = []
+    cards: list[RoleSheet] = []
     for cut in cuts:
         name = cut["name"]
         number = f"{len(cards) + 1} of {len(cuts)}"
@@ -83,13 +83,13 @@ def _card(known: _Known, number: str, pictures: Mapping[str, bytes]) -> RoleShee
     big = _depth_in_large(known.fan)
     sections = [
         Section(title="", big=big, picture=card_picture(known.document, cut, pictures)),
-        Section(title=FIELDS["enter"], lines=_enter(known)),
-        Section(title=FIELDS["point"], lines=(_point(known),)),
-        Section(title=FIELDS["depth"], lines=_depth(known.fan)),
-        Section(title=FIELDS["protect"], lines=(_protect(known),)),
-        Section(title=FIELDS["carm"], lines=(carm_words(known.document, str(cut["name"])),)),
-        Section(title=FIELDS["err"], lines=(_may_err(known.face),)),
-        Section(title=FIELDS["bail"], lines=_bail(known)),
+        _said("enter", *_enter(known)),
+        _said("point", _point(known)),
+        _said("depth", *_depth(known.fan)),
+        _said("protect", _protect(known)),
+        _said("carm", carm_words(known.document, str(cut["name"]))),
+        _said("err", _may_err(known.face)),
+        _said("bail", *_bail(known)),
     ]
     side = str(cut["side"])
     return RoleSheet(
@@ -101,6 +101,10 @@ def _card(known: _Known, number: str, pictures: Mapping[str, bytes]) -> RoleShee
         sections=tuple(sections),
         size=SheetSize.A5,
     )
+
+
+def _said(field: str, *lines: str) -> Section:
+    return Section(title=FIELDS[field], lines=lines, beside=True)
 
 
 def _depth_in_large(fan: Mapping[str, Any] | None) -> tuple[tuple[str, str], ...]:
@@ -127,8 +131,8 @@ def _enter(known: _Known) -> tuple[str, ...]:
     error = 2.0 * float(known.document["theatre"]["outline_error_mm"])
     level = known.document["level"]
     return (
-        *lines,
-        f"Along the axes of {level}, each length good to {text.mm(error)} by the outlines alone. "
+        *(f"({number}) {line}" for number, line in enumerate(lines, start=1)),
+        f"By the axes of {level}; each good to {text.mm(error)} by the outlines alone. "
         f"{MEASURE_FIRST}",
     )
 
@@ -216,11 +220,14 @@ def _may_err(face: Mapping[str, Any] | None) -> str:
         face["allowance_tilt_deg"],
         face["allowance_searched_to_deg"],
     )
-    at_3, at_6 = (max(face[f"allowance_offset_at_{n}_deg_mm"], 0.0) for n in (3, 6))
+    at_3, at_6 = (
+        text.or_more(text.mm(max(value, 0.0)), value, face["allowance_searched_to_mm"])
+        for value in (face[f"allowance_offset_at_{n}_deg_mm"] for n in (3, 6))
+    )
     return (
         f"Tumour {text.mm(face['margin_mm'])} away, {face['weakest_in_words']}. It may err "
-        f"{offset} towards it, or {tilt}, not both; tilted by 3° still {text.mm(at_3)}, by 6° "
-        f"{text.mm(at_6)}. That is no target."
+        f"{offset} towards it, or {tilt}, not both; tilted by 3° still {at_3}, by 6° "
+        f"{at_6}. That is no target."
     )
 
 
@@ -231,12 +238,13 @@ def _bail(known: _Known) -> tuple[str, ...]:
     mine = [one for one in acts["order"] if name in one["parts"]]
     wanted = dict.fromkeys(trouble for one in mine for trouble in one["troubles"])
     steps = {one["trouble"]: one["steps"] for one in acts["bail_outs"]}
-    lines = [
+    first = [
         f"{text.sentence(trouble)[:-1]}: {steps[trouble][0]['words']}."
         for trouble in wanted
         if steps.get(trouble)
     ]
+    lines = [" ".join(first)] if first else []
     stops = [f"no. {one['number']} {one['act']}: {one['stop']}" for one in mine]
     if stops:
-        lines.append(f"Can we still stop after it? {'; '.join(stops)}.")
+        lines.append(f"Stop, close, come back after {'; after '.join(stops)}.")
     return tuple(lines) or (text.sentence("see the sheet on what to do when"),)

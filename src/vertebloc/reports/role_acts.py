@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from vertebloc.case.choice_words import Act
 from vertebloc.reports import page_words, role_text, text, theatre_text
 from vertebloc.reports.acts_page import acts_rows, acts_sentence, acts_warnings, bail_out_rows
 from vertebloc.reports.role_sheet import Role, RoleSheet, RoleTable, Section
@@ -12,13 +13,14 @@ from vertebloc.reports.theatre_pages import SIGNAL_RUN
 
 ACT_HEADINGS = ("no.", "act", "stop here?", "signals", "may go wrong")
 STOP_WORDS = {"yes": "yes", "no": "NO", "only with": "only with …"}
-BOTH = "before and after"
+BOTH = "before, after"
 ONLY_WITH = "Stop only with"
 STAGE_FRONT = "A stage before this one frees the front (chosen); its order is not computed."
 STAGE_ONE = "One stage, from behind, prone."
 BAIL_ANSWER = (
     "Read aloud before the incision. First step first; the surgeon says which, everyone hears it."
 )
+SEE_CARDS = "Places: see the cut cards."
 WARNINGS = "Against the usual order"
 
 
@@ -45,8 +47,7 @@ def acts_sheet(document: Mapping[str, Any]) -> RoleSheet:
         rows=tuple(
             (
                 row["number"],
-                " ".join(filter(None, (row["act"], text.sentence(row["parts"]) if row["parts"]
-                                       else ""))),
+                " ".join(filter(None, (row["act"], _parts(row)))),
                 STOP_WORDS[row["stop"]],
                 BOTH if row["signals"] else "",
                 row["trouble"],
@@ -75,6 +76,13 @@ def acts_sheet(document: Mapping[str, Any]) -> RoleSheet:
         answer=f"{STAGE_FRONT if released else STAGE_ONE} {acts_sentence(document)}",
         sections=tuple(sections),
     )
+
+
+def _parts(row: Mapping[str, str]) -> str:
+    """What an act is about; where protectors lie is a sentence a cut and stands on the cards."""
+    if row["id"] == Act.PROTECTOR.value:
+        return SEE_CARDS
+    return text.sentence(row["parts"]) if row["parts"] else ""
 
 
 def bail_outs_sheet(document: Mapping[str, Any]) -> RoleSheet:

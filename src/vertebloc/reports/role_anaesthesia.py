@@ -19,11 +19,10 @@ from vertebloc.surgery_day import (
 
 POSITION = (
     "Prone; belly free, so that the veins of the canal do not fill; face, eyes, arms, breasts, "
-    "knees and toes checked after turning.",
-    "Arms so that the C-arm can go all round. Warm before the incision.",
-    "After turning: signals run once before the incision (baseline).",
+    "knees and toes checked after turning; arms so that the C-arm goes all round; warm before the "
+    "incision; signals run once after turning (baseline).",
 )
-SERIES_HEADINGS = ("series", "people", "loss, ml", "spread, ml", "red cells, units", "source")
+SERIES_HEADINGS = ("series", "n", "loss, ml", "spread, ml", "units", "source")
 SERIES_NOTE = (
     "Whole operations; no series read here reports blood by act. {low:.0f} % of guesses in "
     "theatre were too low, by {by:.0f} % on average (smith2022, 21 operations): weigh and measure."
@@ -126,6 +125,7 @@ def _long_time() -> str:
 
 def _series() -> RoleTable:
     return RoleTable(
+        widths=(4.6, 0.7, 1.9, 1.5, 1.4, 1.8),
         headings=SERIES_HEADINGS,
         rows=tuple(
             (

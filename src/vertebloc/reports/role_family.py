@@ -103,7 +103,7 @@ def family_sheet(
                        _how_long(words), words["how_blood"], words["how_stop"]),
             ),
             Section(title=words["sure_title"], lines=_not_promised(document, words)),
-            Section(title=words["ask_title"], lines=tuple(words["ask"])),
+            Section(title=words["ask_title"], lines=tuple(f"· {asked}" for asked in words["ask"])),
             Section(title=words["fields_title"], fields=tuple(words["fields"])),
         ),
     )  # fmt: skip
@@ -123,7 +123,8 @@ def _what(document: Mapping[str, Any], words: Words, levels: str) -> tuple[str, 
     kinds = {"whole": "what_whole", "half ": "what_half", "arch ": "what_arch"}
     kind = next(key for start, key in kinds.items() if resection["kind"].startswith(start.strip()))
     spoons = round(tumour["volume_ml"] / _SPOON_ML)
-    said = words["spoons"].format(count=spoons) if spoons else words["spoon_less"]
+    said = words["spoons"].format(count=spoons) if spoons > 1 else words["spoon_one"]
+    said = said if spoons else words["spoon_less"]
     side = tumour["side"]
     at = words["tumour_both"] if side == "both" else words["tumour_side"].format(side=words[side])
     ribs = [

@@ -12,26 +12,26 @@ from vertebloc.reports.role_sheet import BLANK, Role, RoleSheet, RoleTable, Sect
 from vertebloc.reports.sheet_pages import SheetPicture
 from vertebloc.reports.theatre_pages import CARTON
 
-HEADINGS = ("ink", "face", "cut or dissected", "planned margin", "thinnest place as planned",
-            "barrier", "margin found")  # fmt: skip
+HEADINGS = ("ink", "face", "kind", "planned", "thinnest place (mm from midline, wall, mid-body)",
+            "barrier", "found")  # fmt: skip
 ANSWER = (
     "The piece holds {levels}{half}, about {volume}; tumour {tumour}. Thinnest: {thinnest}. "
     "Planned on outlines before the operation: what you measure counts."
 )
+CARTON_TITLE = "The piece, opened out like a carton"
 SEPARATE = "Comes apart from the piece"
 TRACT_HEAD = "Biopsy tract"
 TRACT = {
     "with the piece": "soft part taken with the piece; not part of what was measured",
     "separate ellipse": "soft part in an ellipse of its own, pot apart",
-    "left": "soft part left in the patient",
+    "left": "soft part stays in the patient",
 }
 NO_TRACT = "no tract is outlined: ask whether there was a biopsy, and where"
 IN_BONE = "What of it lies in bone counts as tumour."
-KEPT_ON = "rib head left on the piece"
 FIELDS = ("received (day, hour, by)", "threads, and what they mean", "photograph, X-ray",
           "faces that cannot be told", "tumour met at a face (which, mm)",
           "surgeon says entered at")  # fmt: skip
-LEFT = "Planned: {left} of tumour stays outside of the piece, {where}."
+STAYS = "Planned: {stays} of tumour stays outside of the piece, {where}."
 OPENED = "Planned contamination: {what}."
 
 
@@ -64,12 +64,12 @@ def pathologist_sheet(document: Mapping[str, Any], pictures: Mapping[str, bytes]
             thinnest=f"{thinnest['name']}, {text.mm(thinnest['margin_mm'])}",
         ),
         sections=(
-            Section(title="The piece, opened out like a carton", picture=_carton(pictures)),
+            Section(title=CARTON_TITLE, picture=_carton(pictures), half=True),
+            Section(title=SEPARATE, lines=_separate(document), half=True, fields=FIELDS,
+                    note=words.CARTON_NOTE),
             Section(title="Faces", table=_faces(resection)),
-            Section(title=SEPARATE, lines=_separate(document), half=True),
-            Section(title="To fill in", fields=FIELDS, half=True),
         ),
-    )
+    )  # fmt: skip
 
 
 def _carton(pictures: Mapping[str, bytes]) -> SheetPicture | None:
@@ -80,9 +80,9 @@ def _carton(pictures: Mapping[str, bytes]) -> SheetPicture | None:
     _, _, wide, high = (
         float(part) for part in (box[1].split() if box else (b"0", b"0", b"1", b"1"))
     )
-    height = min(82.0, 150.0 * high / wide)
+    width = min(92.0, 128.0 * wide / high)
     return SheetPicture(
-        drawing=drawing, width_mm=height * wide / high, height_mm=height, words=words.CARTON_NOTE
+        drawing=drawing, width_mm=width, height_mm=width * high / wide, words=words.CARTON
     )
 
 
@@ -100,7 +100,7 @@ def _faces(resection: Mapping[str, Any]) -> RoleTable:
         )
         for face in sorted(resection["faces"], key=lambda f: (f["kind"], f["margin_mm"]))
     )
-    return RoleTable(headings=HEADINGS, rows=rows, widths=(0.8, 2.6, 1.1, 1.0, 3.6, 1.6, 1.0))
+    return RoleTable(headings=HEADINGS, rows=rows, widths=(0.7, 2.6, 1.1, 1.0, 4.0, 1.7, 0.8))
 
 
 def _separate(document: Mapping[str, Any]) -> tuple[str, ...]:
@@ -116,7 +116,7 @@ def _separate(document: Mapping[str, Any]) -> tuple[str, ...]:
     lines.append(f"{TRACT_HEAD}: {tract_words(document)}")
     for one in resection["tumour_left_by_place"]:
         if one["volume_ml"] > 0.0:
-            lines.append(LEFT.format(left=text.ml(one["volume_ml"]), where=one["place"]))
+            lines.append(STAYS.format(stays=text.ml(one["volume_ml"]), where=one["place"]))
     lines += [OPENED.format(what=f"{one['how']}: {one['name']}")
               for one in resection["contamination"]]  # fmt: skip
     return tuple(lines)

@@ -21,12 +21,23 @@ from vertebloc.reports.sheet_pages import as_svg
 
 #: Letters, the largest first; nothing is ever printed smaller than the last.
 LETTERS_PT: Mapping[SheetSize, tuple[float, ...]] = {
-    SheetSize.A4: (11.5, 11.0, 10.5, 10.0, 9.5, 9.0),
+    SheetSize.A4: (13.0, 12.5, 12.0, 11.5, 11.0, 10.5, 10.0, 9.5, 9.0),
     SheetSize.A5: (10.5, 10.0, 9.5, 9.0),
 }
 #: Of the planning sheet's content, what every sheet carries too.
-_SHARED = ("palette", "person", "code", "made_at", "version", "page_of", "level", "side")
-_SHARED += ("unconfirmed", "stale", "stale_word")
+_SHARED = (
+    "palette",
+    "person",
+    "code",
+    "made_at",
+    "version",
+    "page_of",
+    "level",
+    "side",
+    "unconfirmed",
+    "stale",
+    "stale_word",
+)
 #: What is open in a plan stands on every sheet made from it.
 _OPEN = ("level", "outlines")
 
@@ -189,4 +200,5 @@ def _section(part: Section, name: str, data: dict[str, str]) -> dict[str, Any]:
         "half": part.half,
         "big": [list(pair) for pair in part.big],
         "must": part.must,
+        "beside": part.beside,
     }

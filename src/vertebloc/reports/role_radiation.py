@@ -8,8 +8,8 @@ from typing import Any
 from vertebloc.reports import role_text, sheet_text, text
 from vertebloc.reports.role_sheet import BLANK, Role, RoleSheet, RoleTable, Section
 
-HEADINGS = ("face", "planned margin", "thinnest place", "patient LPS, mm", "area, mm²",
-            "margin found", "decided")  # fmt: skip
+HEADINGS = ("face", "planned", "thinnest place", "LPS of the CT, mm", "mm²",
+            "found", "decided")  # fmt: skip
 ANSWER = (
     "{count} of {all} faces are planned nearer to tumour than {wanted}: {names}. What pathology "
     "finds replaces every number here; nothing here says whether, where or how much to radiate."

@@ -38,7 +38,7 @@ ALSO_TIED = (
 REQUEST = ("operation planned for (day, hour)", "asked by (name, reach)",
            "kidneys, allergy, blood thinning: who checked")  # fmt: skip
 RESULT = ("done on (day, hour)", "levels closed, side", "level spared, side, and why",
-          "material left", "leg strength after", "name, signature")  # fmt: skip
+          "material that stays", "leg strength after", "name, signature")  # fmt: skip
 DRAWN, MODELLED, ABSENT = "drawn", "modelled, not drawn", "not in the outlines"
 
 

@@ -67,6 +67,7 @@ class Section:
     note: str = ""  #: source or caution, small
     half: bool = False  #: shares its row with the next half section
     big: tuple[tuple[str, str], ...] = ()  #: few numbers to be read from afar: number, meaning
+    beside: bool = False  #: the title stands beside its lines: short, for cards
     must: bool = False  #: its lines must not be overlooked
 
 

@@ -66,7 +66,7 @@ def from_landmark(landmark: str, headward: float, leftward: float, deeper: float
         signed(leftward, "to the patient's left", "to the patient's right", "in line with it"),
         signed(deeper, "deeper", "nearer to the skin", "at the same depth"),
     ]
-    return f"From the {landmark}: {', '.join(parts)}."
+    return f"{landmark}: {', '.join(parts)}."
 
 
 def direction(forward: float, leftward: float, headward: float, side: str) -> str:

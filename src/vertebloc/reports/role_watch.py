@@ -18,7 +18,7 @@ NO_ROOT = (
 )
 RUN_HEADINGS = ("run", "after", "before", "when", "left", "right")
 BASELINE = "(baseline)"
-CRITERION_HEADINGS = ("agreed", "a change is", "how often it was right: found / left in peace",
+CRITERION_HEADINGS = ("agreed", "a change is", "sensitivity, specificity",
                       "source")  # fmt: skip
 CRITERIA_NOTE = (
     "Agree on one before the operation, tick it, sign: none is chosen here. Without a baseline "

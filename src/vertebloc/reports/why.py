@@ -5,6 +5,7 @@ from __future__ import annotations
 from vertebloc.published import margins
 from vertebloc.reports.access_why import FRONT_WHY, RING_WHY
 from vertebloc.reports.page_words import Question
+from vertebloc.reports.role_why import ROLES_WHY
 from vertebloc.reports.way_out_why import WAY_OUT_WHY
 from vertebloc.reports.why_entry import Why
 from vertebloc.resection.allowance import SEARCHED_TO_DEG, SEARCHED_TO_MM
@@ -34,6 +35,7 @@ def why_of(question: Question) -> tuple[Why, ...]:
         Question.SPREAD: (_sectors(), _LAYERS),
         Question.RING: RING_WHY,
         Question.FRONT: FRONT_WHY,
+        Question.ROLES: ROLES_WHY,
         Question.CUTS: (
             _PLACES,
             _MARGIN,

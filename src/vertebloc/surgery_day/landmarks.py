@@ -148,8 +148,8 @@ def _rib(
     local: NDArray[np.float64], points: NDArray[np.float64], side: Side
 ) -> NDArray[np.float64]:
     """The place nearest to the back, if the rib is seen on beyond it."""
-    hind = int(np.argmax(local[:, 1]))
     out = side.sign * local[:, 0]
-    if out.max() < out[hind] + _RIB_GOES_ON_MM:
+    hind = local[:, 1] >= local[:, 1].max() - _TIP_MM
+    if out.max() < out[hind].max() + _RIB_GOES_ON_MM:
         return _NONE
     return _tip(points, local[:, 1])

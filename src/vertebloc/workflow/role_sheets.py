@@ -85,21 +85,47 @@ def write_role_sheets(
         If there is no plan, it is of an older version, or the family's words are mistaken.
     """
     case = CaseFolder.open(case_dir)
-    if not case.has("plan"):
-        raise InputError(f"{case_dir} holds no plan: make one with vertebloc plan {case_dir}")
+    _need_plan(case)
     case.mark_stale(
         case.stale_reasons(case.inputs(load_choices(case))),
         now=read_clock(), restamp=Restamper(case),
     )  # fmt: skip
-    words = _family_words(case.path, family)
+    if family is not None:
+        text = _read(family)
+        read_family_words(text)
+        with atomic.say_plainly(f"keep the family's words beside the sheets of {case_dir}"):
+            (case.path / FOLDER).mkdir(exist_ok=True)
+            atomic.write_whole(case.path / FOLDER / FAMILY_WORDS, text.encode())
     say("typesetting the role sheets")
+    return write_sheets_of(case, without_identity=without_identity)
+
+
+def write_sheets_of(case: CaseFolder, *, without_identity: bool = False) -> SheetsReport:
+    """Write all sheets of an open case's saved plan.
+
+    Parameters
+    ----------
+    case : CaseFolder
+        Whose; its plan's marks of age are taken as they stand.
+    without_identity : bool
+        Name nobody on any of them.
+
+    Returns
+    -------
+    SheetsReport
+        Where they lie.
+
+    Raises
+    ------
+    InputError
+        If there is no plan, it is of an older version, or the disk refuses.
+    """
+    _need_plan(case)
     folder = case.path / FOLDER
     if without_identity:
         folder = folder / WITHOUT_IDENTITY
-    files = _write(case, folder, None if without_identity else load_identity(case), words)
-    if family is not None:
-        text = family.read_text(encoding="utf-8")
-        atomic.write_whole(case.path / FOLDER / FAMILY_WORDS, text.encode())
+    identity = None if without_identity else load_identity(case)
+    files = _write(case, folder, identity, family_words(case))
     document = case.json_of("plan")
     return SheetsReport(
         folder=folder, code=document["code"], files=files, stale=tuple(document["stale"])
@@ -122,7 +148,7 @@ def renew_role_sheets(case: CaseFolder) -> None:
     folder = case.path / FOLDER
     if not case.has("plan") or not folder.is_dir():
         return
-    words = _family_words(case.path, None)
+    words = family_words(case)
     if (folder / file_name(Role.ACTS)).exists():
         _write(case, folder, load_identity(case), words)
     if (folder / WITHOUT_IDENTITY).is_dir():
@@ -149,12 +175,37 @@ def _write(
     return tuple(folder / name for name in made)
 
 
-def _family_words(case_dir: Path, given: Path | None) -> Words | None:
-    """The given translation, or the one used before; None: English."""
-    path = given or case_dir / FOLDER / FAMILY_WORDS
-    if given is None and not path.exists():
-        return None
+def family_words(case: CaseFolder) -> Words | None:
+    """The translation of the family's page that is kept beside the sheets; None: English.
+
+    Parameters
+    ----------
+    case : CaseFolder
+        Whose.
+
+    Returns
+    -------
+    mapping or None
+        The words.
+
+    Raises
+    ------
+    InputError
+        If they are mistaken.
+    """
+    path = case.path / FOLDER / FAMILY_WORDS
+    return read_family_words(_read(path)) if path.exists() else None
+
+
+def _need_plan(case: CaseFolder) -> None:
+    if not case.has("plan"):
+        raise InputError(f"{case.path} holds no plan: make one with vertebloc plan {case.path}")
+
+
+def _read(path: Path) -> str:
     try:
-        return read_family_words(path.read_text(encoding="utf-8"))
+        return path.read_text(encoding="utf-8")
     except UnicodeDecodeError as error:
         raise InputError(f"{path} is no UTF-8 text: save it as UTF-8") from error
+    except OSError as error:
+        raise InputError(f"{path} cannot be read: {error.strerror}") from error

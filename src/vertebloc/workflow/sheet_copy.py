@@ -7,12 +7,15 @@ from pathlib import Path
 from vertebloc.exchange import atomic
 from vertebloc.exchange.case_folder import CaseFolder
 from vertebloc.workflow.load_case import load_pictures, print_sheet
+from vertebloc.workflow.role_sheets import renew_role_sheets
 
 COPY = "planning-sheet-without-identity.pdf"
 
 
 def renew_copy(case: CaseFolder, *, wanted: bool = False) -> Path | None:
     """Write the copy without identity anew from the saved plan, marks of age included.
+
+    Role sheets that were written before are renewed with it.
 
     Parameters
     ----------
@@ -31,6 +34,7 @@ def renew_copy(case: CaseFolder, *, wanted: bool = False) -> Path | None:
     InputError
         If the disk refuses.
     """
+    renew_role_sheets(case)
     path = case.path / COPY
     if not case.has("plan") or not (wanted or path.exists()):
         return None
