@@ -52,6 +52,7 @@ def add_data(desk: Desk, own: FastAPI) -> None:
         Serves them.
     """
     data = SceneData(desk)
+    _add_answers(desk, own)
 
     @own.get("/data/scene.json")
     def scene() -> JSONResponse:
@@ -72,6 +73,18 @@ def add_data(desk: Desk, own: FastAPI) -> None:
             return Response(status_code=404)
         return Response(found, media_type="application/octet-stream", headers=FRESH)
 
+    @own.get("/data/mesh/{number}/{name}")
+    def mesh(number: int, name: str) -> Response:
+        del name
+        found = data.mesh(number)
+        if not found:
+            return Response(status_code=404)
+        return Response(found, media_type="application/octet-stream", headers=KEPT)
+
+
+def _add_answers(desk: Desk, own: FastAPI) -> None:
+    """Register what single pages show beside the shared picture."""
+
     @own.get("/data/way-out/{name}/{way}/{standing}.json")
     def way_out(name: str, way: int, standing: StandingSide) -> Response:
         del name  # stands for the content
@@ -86,11 +99,3 @@ def add_data(desk: Desk, own: FastAPI) -> None:
         if not found:
             return Response(status_code=404)
         return Response(found, media_type="application/pdf", headers=FRESH)
-
-    @own.get("/data/mesh/{number}/{name}")
-    def mesh(number: int, name: str) -> Response:
-        del name
-        found = data.mesh(number)
-        if not found:
-            return Response(status_code=404)
-        return Response(found, media_type="application/octet-stream", headers=KEPT)
