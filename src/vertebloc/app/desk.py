@@ -190,6 +190,7 @@ class Desk:
             if not (self.drawn and before and same_resection(before.choices, planned.choices)):
                 self.drawn = await asyncio.to_thread(draw_cards, self.case, planned)
                 self.large = await asyncio.to_thread(draw_large, planned)
+            await self.roles.renew()
         except VertBlocError as error:
             self.error = str(error)
         finally:

@@ -9,7 +9,7 @@ from vertebloc.errors import VertBlocError
 from vertebloc.reports import role_page_words as words
 from vertebloc.reports.role_sheet import RoleSheet
 from vertebloc.workflow.open_case import OpenCase
-from vertebloc.workflow.role_sheets import write_sheets_of
+from vertebloc.workflow.role_sheets import renew_role_sheets, write_sheets_of
 from vertebloc.workflow.role_view import (
     RoleView,
     draw_role_sheet,
@@ -83,6 +83,16 @@ class RoleDesk:
         except VertBlocError as error:
             self._refuse(str(error))
         self._say("")
+
+    async def renew(self) -> None:
+        """Mark sheets that were saved before as the plan in the folder is marked."""
+        case = self._case()
+        if case is None:
+            return
+        try:
+            await asyncio.to_thread(renew_role_sheets, case.folder)
+        except VertBlocError as error:
+            self._refuse(str(error))
 
     def pdf(self, place: int) -> bytes:
         """One sheet for the printer.

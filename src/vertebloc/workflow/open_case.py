@@ -394,4 +394,4 @@ class OpenCase:
             return
         reasons = self.stale_reasons
         self.folder.mark_stale(reasons, now=read_clock(), restamp=Restamper(self.folder))
-        renew_copy(self.folder)
+        renew_copy(self.folder, role_sheets=False)

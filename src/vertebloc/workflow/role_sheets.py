@@ -149,10 +149,17 @@ def renew_role_sheets(case: CaseFolder) -> None:
     if not case.has("plan") or not folder.is_dir():
         return
     words = family_words(case)
-    if (folder / file_name(Role.ACTS)).exists():
-        _write(case, folder, load_identity(case), words)
-    if (folder / WITHOUT_IDENTITY).is_dir():
-        _write(case, folder / WITHOUT_IDENTITY, None, words)
+    _renew(case, folder, load_identity(case), words)
+    _renew(case, folder / WITHOUT_IDENTITY, None, words)
+
+
+def _renew(case: CaseFolder, folder: Path, identity: Identity | None, words: Words | None) -> None:
+    """Write a folder's sheets anew if its draft note, which takes no time, is not as it was."""
+    note = folder / NOTE_TEXT
+    if not note.exists():
+        return
+    if note.read_text(encoding="utf-8") != note_text(case.json_of("plan"), identity):
+        _write(case, folder, identity, words)
 
 
 def _write(

@@ -12,7 +12,7 @@ from vertebloc.workflow.role_sheets import renew_role_sheets
 COPY = "planning-sheet-without-identity.pdf"
 
 
-def renew_copy(case: CaseFolder, *, wanted: bool = False) -> Path | None:
+def renew_copy(case: CaseFolder, *, wanted: bool = False, role_sheets: bool = True) -> Path | None:
     """Write the copy without identity anew from the saved plan, marks of age included.
 
     Role sheets that were written before are renewed with it.
@@ -23,6 +23,8 @@ def renew_copy(case: CaseFolder, *, wanted: bool = False) -> Path | None:
         A case after its last change.
     wanted : bool
         Make the copy; without it, only one that lies there already is renewed.
+    role_sheets : bool
+        Renew the role sheets too; an open case does that aside, since it takes seconds.
 
     Returns
     -------
@@ -34,7 +36,8 @@ def renew_copy(case: CaseFolder, *, wanted: bool = False) -> Path | None:
     InputError
         If the disk refuses.
     """
-    renew_role_sheets(case)
+    if role_sheets:
+        renew_role_sheets(case)
     path = case.path / COPY
     if not case.has("plan") or not (wanted or path.exists()):
         return None

@@ -366,3 +366,58 @@ def test_help_shows_an_example():
         result = run(command, "--help")
         assert result.returncode == 0
         assert "Example: vertebloc " in result.stdout
+
+
+def texts_of(folder):
+    import pypdf
+
+    return {
+        path.name: [page.extract_text() for page in pypdf.PdfReader(path).pages]
+        for path in sorted(folder.glob("*.pdf"))
+    }
+
+
+def test_one_command_writes_everybody_s_sheet_and_an_old_one_says_so(planned, tmp_path):
+    case = tmp_path / "case"
+    shutil.copytree(planned[0], case)
+    code = json.loads(planned[1].stdout)["code"]
+    done = run("sheets", case)
+    assert done.returncode == 0, done.stderr
+    assert f"code: {code}" in done.stdout
+    pages = texts_of(case / "role-sheets")
+    assert len(pages) == 11
+    assert len(pages.pop("01-cut-cards.pdf")) == 6  # four half cuts, the arch beside and behind
+    assert all(len(each) == 1 for each in pages.values())
+    for name, (page,) in pages.items():
+        for wanted in ("MADE-UP, LEAD", "T10", code, "UNCONFIRMED"):
+            assert wanted in page.replace("NOT YET CONFIRMED", "UNCONFIRMED"), name
+    choices = case / "choices.toml"
+    choices.write_text(
+        choices.read_text().replace("wanted_margin_mm = 5.0", "wanted_margin_mm = 8.0")
+    )
+    assert run("check", case).returncode == 1
+    for name, each in texts_of(case / "role-sheets").items():
+        assert all("OUT OF DATE" in page for page in each), name
+    assert "OUT OF DATE" in (case / "role-sheets" / "operation-note-DRAFT.txt").read_text()
+
+
+def test_sheets_without_identity_name_nobody(planned, tmp_path):
+    case = tmp_path / "case"
+    shutil.copytree(planned[0], case)
+    assert run("sheets", case, "--without-identity").returncode == 0
+    folder = case / "role-sheets" / "without-identity"
+    said = "".join(page for each in texts_of(folder).values() for page in each)
+    said += (folder / "operation-note-DRAFT.txt").read_text()
+    assert "MADE-UP" not in said and "VB-LEAD" not in said
+    assert "copy without identity" in said
+
+
+def test_sheets_of_what_is_no_plan_are_one_clear_line(planned, tmp_path):
+    assert is_one_clear_line(run("sheets", tmp_path))
+    case = tmp_path / "case"
+    shutil.copytree(planned[0], case)
+    words = tmp_path / "famille.toml"
+    words.write_text('title = "Votre opération"\n', encoding="utf-8")
+    wrong = run("sheets", case, "--family", words)
+    assert is_one_clear_line(wrong)
+    assert "is missing" in wrong.stderr

@@ -20,7 +20,7 @@ from vertebloc.reports.role_printing import open_words
 def view_of(desk: Desk) -> PageView:
     """What the page says: of the plan in the folder, not of one that is only on the screen."""
     view, case = desk.roles.view, desk.case
-    if case is None or desk.document is None:
+    if case is None or (view is None and desk.document is None):
         return waiting_view(Question.ROLES, is_empty=desk.is_empty, error=desk.error)
     if view is None:
         return PageView(question=Question.ROLES, answer=(Sentence(words.NO_PLAN, True),))
