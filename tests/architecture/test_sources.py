@@ -10,6 +10,8 @@ import pytest
 
 from vertebloc import published
 from vertebloc.published.acts import Practice, Precondition, Stopping
+from vertebloc.published.blood import LossSeries
+from vertebloc.published.evoked_potentials import Criterion
 from vertebloc.published.source import Published
 from vertebloc.published.staging import SectorRule
 
@@ -21,7 +23,7 @@ MODULES = sorted(info.name for info in pkgutil.iter_modules(published.__path__))
 
 def cited(value):
     """All published things in a value, however deep in tuples and mappings."""
-    if isinstance(value, Published | SectorRule | Practice):
+    if isinstance(value, Published | SectorRule | Practice | LossSeries | Criterion):
         yield value
     elif isinstance(value, Precondition):
         yield value.why
@@ -50,6 +52,7 @@ def test_every_published_value_has_a_known_source(module):
 def test_published_values_are_found_at_all():
     found = Counter(module for module in MODULES for _ in published_things(module))
     assert found["margins"] >= 15 and found["staging"] >= 8 and found["acts"] >= 60
+    assert found["blood"] >= 15 and found["evoked_potentials"] >= 10 and found["muscles"] >= 25
 
 
 def test_numbers_and_rules_of_a_module_are_nothing_but_published():

@@ -9,7 +9,8 @@ from vertebloc.anatomy.model import Vertebra
 from vertebloc.case.choice_words import StandingSide
 from vertebloc.case.theatre_choice import TheatreChoice
 from vertebloc.reports.document_numbers import FINE_DIGITS, all_rounded, rounded
-from vertebloc.surgery_day import CutEntry, Landmark, SignalRun, WatchedRoot
+from vertebloc.surgery_day import CutEntry, Landmark
+from vertebloc.surgery_day.watch import SignalRun, WatchedRoot
 
 
 def day_document(

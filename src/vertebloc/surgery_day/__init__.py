@@ -9,15 +9,13 @@ from vertebloc.surgery_day.blood import (
 )
 from vertebloc.surgery_day.cut_entries import CutEntry, describe_entries
 from vertebloc.surgery_day.landmarks import Landmark, LandmarkKind, find_landmarks
-from vertebloc.surgery_day.watch import SignalRun, WatchedRoot, signal_runs, watched_roots
+from vertebloc.surgery_day.watch import signal_runs, watched_roots
 
 __all__ = [
     "CutEntry",
     "Landmark",
     "LandmarkKind",
     "Sex",
-    "SignalRun",
-    "WatchedRoot",
     "allowable_loss_by_mean_ml",
     "allowable_loss_exact_ml",
     "allowable_loss_plain_ml",
