@@ -23,10 +23,7 @@ from vertebloc.errors import VertBlocError
 from vertebloc.reports import page_words as words
 from vertebloc.reports.page_views import Card, empty_view, print_header
 from vertebloc.reports.page_words import Question
-from vertebloc.reports.screen_scene import (
-    cut_marks,
-    weakest_mark,
-)
+from vertebloc.reports.screen_scene import cut_marks, weakest_mark
 from vertebloc.resection import FaceKind, FaceMargin
 from vertebloc.resection.piece import Cuts
 from vertebloc.workflow.case_pictures import describe_pictures

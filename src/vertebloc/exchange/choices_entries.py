@@ -225,11 +225,8 @@ def _table_entries() -> Iterator[Entry]:
             f"Surface along which the face {face.value!r} is dissected",
             "nothing is promised that is not drawn",
         )
-        yield Entry(
-            ("cuff", face.value, "thickness_mm"),
-            Number("thickness_mm"),
-            "Thickness of the cuff outside the tumour, mm; 0 on the tumour",
-        )
+        yield Entry(("cuff", face.value, "thickness_mm"), Number("thickness_mm"),
+                    "Thickness of the cuff outside the tumour, mm; 0 on the tumour")  # fmt: skip
     yield Entry(
         ("sides", "confirmed_by"),
         Text(),
@@ -237,8 +234,7 @@ def _table_entries() -> Iterator[Entry]:
         "no such check is set aside",
     )
     yield Entry(("sides", "reason"), Text(), "Why, for example how the side was checked")
-    for name, allowed, what, why in THEATRE:
-        yield Entry(("theatre", name), allowed, what, why)
+    yield from (Entry(("theatre", line[0]), *line[1:]) for line in THEATRE)
 
 
 def _level_entries() -> Iterator[Entry]:

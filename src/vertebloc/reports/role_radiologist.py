@@ -16,6 +16,7 @@ from vertebloc.published.evoked_potentials import (
 )
 from vertebloc.reports import role_text, text
 from vertebloc.reports.role_sheet import BLANK, Role, RoleSheet, RoleTable, Section
+from vertebloc.reports.role_watch import chosen_way_out
 
 HEADINGS = ("level", "side", "in the outlines", "seen", "feeds tumour", "feeds the cord",
             "closed", "spared")  # fmt: skip
@@ -34,6 +35,10 @@ FACTS = (
 ALSO_TIED = (
     "The operation itself meets the arteries of {levels} on both sides; those that are closed "
     "count together with those that are tied."
+)
+WAY_OUT = (
+    "The chosen way out gives up the segmental arteries {arteries}: both sides at {count} "
+    "neighbouring levels."
 )
 REQUEST = ("operation planned for (day, hour)", "asked by (name, reach)",
            "kidneys, allergy, blood thinning: who checked")  # fmt: skip
@@ -67,7 +72,7 @@ def radiologist_sheet(document: Mapping[str, Any]) -> RoleSheet:
             comes=role_text.plan_in_short(resection["kind"], taken),
         ),
         sections=(
-            Section(title="Request", lines=(ALSO_TIED.format(levels=text.listed(taken)),),
+            Section(title="Request", lines=_also_tied(document),
                     fields=REQUEST),
             Section(title="Answer", table=_table(document, asked), fields=RESULT),
             Section(title="What is published", lines=_facts()),
@@ -109,6 +114,21 @@ def _table(document: Mapping[str, Any], levels: list[str]) -> RoleTable:
         for side in ("left", "right")
     )
     return RoleTable(headings=HEADINGS, rows=rows, widths=(0.8, 0.8, 1.8, 1, 1.2, 1.4, 1, 1))
+
+
+def _also_tied(document: Mapping[str, Any]) -> tuple[str, ...]:
+    """Arteries that the operation itself meets, those of the chosen way out among them."""
+    taken = document["resection"]["levels"]
+    lines = [ALSO_TIED.format(levels=text.listed(taken))]
+    chosen = chosen_way_out(document)
+    if chosen.get("arteries"):
+        lines.append(
+            WAY_OUT.format(
+                arteries=text.listed(list(chosen["arteries"])),
+                count=chosen["bilateral_levels_in_a_row"],
+            )
+        )
+    return tuple(lines)
 
 
 def _facts() -> tuple[str, ...]:

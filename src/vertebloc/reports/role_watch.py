@@ -8,6 +8,7 @@ from typing import Any
 from vertebloc.published.evoked_potentials import CRITERIA, LEVELS_AT_RISK
 from vertebloc.reports import role_text, text
 from vertebloc.reports.role_sheet import BLANK, Role, RoleSheet, RoleTable, Section
+from vertebloc.surgery_day.watch import expected_loss
 
 MUSCLE_HEADINGS = ("root", "muscle", "from", "baseline left", "baseline right", "if given up")
 BY_TEAM = "the team"
@@ -30,6 +31,11 @@ ANSWER = (
     "{runs} runs, each tied to an act; {roots}. Say the result aloud each time: same, weaker, "
     "gone. Silence is not safety."
 )
+WAY_OUT = (
+    "The way out that was chosen gives up {roots}: to be confirmed by the surgeon under "
+    "roots_given_up. Expected: {expected}."
+)
+IN_A_ROW = "With the chosen way out both are lost at {count} neighbouring levels."
 ARTERIES = (
     "Segmental arteries of {levels} are met on both sides. In dogs the cord was at risk from "
     "{limit} neighbouring levels on ({source}). In people nobody measured it."
@@ -51,7 +57,7 @@ def neurophysiologist_sheet(document: Mapping[str, Any]) -> RoleSheet:
     """
     theatre = document["theatre"]
     lost = [root for root in theatre["roots"] if root["given_up"]]
-    roots = NO_ROOT if not lost else ""
+    roots = tuple(filter(None, (NO_ROOT if not lost else "", _of_way_out(document))))
     return RoleSheet(
         role=Role.NEUROPHYSIOLOGIST,
         title=role_text.TITLES["neurophysiologist"],
@@ -63,7 +69,7 @@ def neurophysiologist_sheet(document: Mapping[str, Any]) -> RoleSheet:
         ),
         sections=(
             Section(title="Muscles by root", table=_muscles(theatre["roots"]),
-                    lines=(roots,) if roots else (), must=bool(roots),
+                    lines=roots, must=bool(roots),
                     note=f"Muscles marked 'practice' are {role_text.NO_SOURCE}; the team changes "
                     "them under [muscles] in choices.toml."),
             Section(title="Controls", lines=(text.sentence(theatre["control"]),
@@ -73,6 +79,44 @@ def neurophysiologist_sheet(document: Mapping[str, Any]) -> RoleSheet:
             Section(title="Before the incision", fields=ABSENT),
         ),
     )  # fmt: skip
+
+
+def chosen_way_out(document: Mapping[str, Any]) -> Mapping[str, Any]:
+    """The line of the ledger that the way out's answer rests on.
+
+    Parameters
+    ----------
+    document : mapping
+        Content of plan.json.
+
+    Returns
+    -------
+    mapping
+        As ``way_out.ledger`` holds it; empty if no way out was computed or none is chosen.
+    """
+    ledger = (document.get("way_out") or {}).get("ledger", ())
+    return next((line for line in ledger if line["chosen"]), {})
+
+
+def _of_way_out(document: Mapping[str, Any]) -> str:
+    """Roots that the chosen way out gives up and the team has not named, with what is expected."""
+    said = {
+        (root["root"], side) for root in document["theatre"]["roots"] for side in root["given_up"]
+    }
+    given_up = [
+        name
+        for name in chosen_way_out(document).get("roots", ())
+        if (name.split()[1], name.split()[0]) not in said
+    ]
+    if not given_up:
+        return ""
+    expected = dict.fromkeys(expected_loss(name.split()[1]) for name in given_up)
+    return WAY_OUT.format(
+        roots=text.listed([text.the(name) for name in given_up]),
+        expected="; ".join(
+            f"{one.what} ({role_text.source_words(one.source)})" for one in expected
+        ),
+    )
 
 
 def _with_sides(root: Mapping[str, Any]) -> str:
@@ -128,8 +172,10 @@ def _criteria() -> RoleTable:
 
 
 def _arteries(document: Mapping[str, Any]) -> str:
-    return ARTERIES.format(
+    said = ARTERIES.format(
         levels=text.listed(document["resection"]["levels"]),
         limit=f"{LEVELS_AT_RISK.value:g}",
         source=LEVELS_AT_RISK.source,
     )
+    in_a_row = chosen_way_out(document).get("bilateral_levels_in_a_row", 0)
+    return f"{said} {IN_A_ROW.format(count=in_a_row)}" if in_a_row else said

@@ -231,6 +231,19 @@ def test_the_team_s_words_reach_the_neurophysiologist(made_up: MadeUp, document:
     assert "No root is named as given up" in said
 
 
+def test_what_the_chosen_way_out_gives_up_is_said_to_whom_it_concerns(document: Any) -> None:
+    line = {"chosen": True, "roots": ["left T10 root", "left T11 root"],
+            "arteries": ["T10 left", "T10 right"], "bilateral_levels_in_a_row": 1}  # fmt: skip
+    document["way_out"] = {"ledger": [line | {"chosen": False, "roots": []}, line]}
+    sheets = role_sheets(document, {}, None)
+    said = " ".join(sheets[Role.NEUROPHYSIOLOGIST][0].words)
+    assert "gives up the left T11 root: to be confirmed" in said  # the team named T10 itself
+    assert "a band of numb skin" in said
+    assert "lost at 1 neighbouring levels" in said
+    said = " ".join(sheets[Role.RADIOLOGIST][0].words)
+    assert "gives up the segmental arteries T10 left and T10 right" in said
+
+
 def test_an_entry_is_said_from_its_landmark(document: Any) -> None:
     """By hand: spinous tip of T9 at (0, 58, 19), the left cranial cut enters at (19, 6, 24)."""
     card = role_sheets(document, {}, None)[Role.CUT_CARDS][0]
