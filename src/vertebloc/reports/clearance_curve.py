@@ -11,7 +11,7 @@ import numpy as np
 from vertebloc.reports import palette, text
 from vertebloc.reports import way_out_text as words
 
-_WIDE, _TALL = 1000.0, 190.0
+_WIDE, _TALL = 1000.0, 170.0
 _LEFT, _RIGHT, _TOP, _FOOT = 64.0, 16.0, 26.0, 40.0
 _TEXT = 16
 _LEAST_TOP_MM = 6.0  #: the curve is cut off above this, or above three times what is wanted
@@ -65,7 +65,9 @@ def curve_svg(way: Mapping[str, Any], least_mm: float) -> str:
             'stroke-width="3"/>',
             f'<circle cx="{u:.1f}" cy="{v:.1f}" r="8" fill="none" stroke="{palette.INK}" '
             'stroke-width="3"/>',
-            _word(u + 14.0, v - 12.0, words.narrowest(played["clearance_mm"][at])),
+            _word(u + 14.0, _TOP + 12.0, words.narrowest(played["clearance_mm"][at]), ground=True),
+            f'<path d="M{u:.1f} {v - 8.0:.1f}V{_TOP + 12.0:.1f}H{u + 12.0:.1f}" fill="none" '
+            f'stroke="{palette.INK}" stroke-width="1"/>',
             f'<path class="cursor" d="M{_LEFT:.1f} {_TOP - 10:.1f}V{_TALL - _FOOT:.1f}" '
             f'stroke="{palette.TUMOUR}" stroke-width="3"/>',
             "</svg>",
@@ -87,8 +89,14 @@ def _scale(y_of: Any, top: float, length_mm: float) -> Iterator[str]:
     yield _word(_WIDE - _RIGHT, foot, words.outside_after(text.whole_mm(length_mm)), anchor="end")
 
 
-def _word(x: float, y: float, said: str, *, anchor: str = "start") -> str:
+def _word(x: float, y: float, said: str, *, anchor: str = "start", ground: bool = False) -> str:
+    under = (
+        f'<rect x="{x - 2:.1f}" y="{y - 0.6 * _TEXT:.1f}" width="{0.56 * _TEXT * len(said):.1f}" '
+        f'height="{1.2 * _TEXT:.1f}" fill="{palette.SHEET}"/>'
+        if ground
+        else ""
+    )
     return (
-        f'<text x="{x:.1f}" y="{y + 0.35 * _TEXT:.1f}" text-anchor="{anchor}" '
+        f'{under}<text x="{x:.1f}" y="{y + 0.35 * _TEXT:.1f}" text-anchor="{anchor}" '
         f'font-size="{_TEXT}" fill="{palette.INK}">{escape(said)}</text>'
     )

@@ -20,6 +20,7 @@ from vertebloc.reports.sheet_pages import (
     SheetPicture,
     SheetTable,
 )
+from vertebloc.reports.way_out_pages import way_out_pages
 
 #: Names under which a case keeps the drawings of these pages, as SVG.
 CARTON, DEPTHS = "carton", "depths"
@@ -50,6 +51,7 @@ def further_pages(
     pages.append(_carton(document, pictures))
     if resection["depths"]:
         pages += _depths(document, pictures)
+    pages += way_out_pages(document, partial(_drawn, pictures))
     return (*pages, *_acts(document))
 
 

@@ -14,9 +14,8 @@ from vertebloc.reports import way_out_text as words
 from vertebloc.space.views import View, edge_words
 
 _MM = 5.0  #: drawing units a millimetre
-_RIM = 34.0  #: for words, above and below
+_LINES = 19.0  #: so many lines of words would fill the drawing's height
 _ROOM_MM = 7.0  #: around all that moves
-_TEXT = 17
 _BAR_MM = 20.0
 _FILL = {
     "bone": "#8a8373", "rib": "#8a8373", "vessel": palette.VESSEL, "sac": palette.SAC,
@@ -35,12 +34,22 @@ class _Field:
     front_mm: float
 
     @property
+    def text(self) -> float:
+        """Height of letters: they must be read on a small drawing too."""
+        return _MM * (self.back_mm - self.front_mm) / _LINES
+
+    @property
+    def rim(self) -> float:
+        """Above and below, for words."""
+        return 1.6 * self.text
+
+    @property
     def size(self) -> tuple[float, float]:
         wide, tall = self.left_mm - self.right_mm, self.back_mm - self.front_mm
-        return _MM * wide, _MM * tall + 2.0 * _RIM
+        return _MM * wide, _MM * tall + 2.0 * self.rim
 
     def at(self, x: float, y: float) -> tuple[float, float]:
-        return _MM * (self.left_mm - x), _RIM + _MM * (self.back_mm - y)
+        return _MM * (self.left_mm - x), self.rim + _MM * (self.back_mm - y)
 
 
 def plane_svg(
@@ -219,7 +228,8 @@ def _edge_of_wound(scene: Mapping[str, Any], field: _Field) -> Iterator[str]:
         f'<path d="M{x0:.1f} {y:.1f}H{x1:.1f}" stroke="{palette.PALE}" stroke-width="1.5" '
         'stroke-dasharray="10 8"/>'
     )
-    yield _word(x1 - 8.0, y - 10.0, words.EDGE_OF_WOUND, anchor="end", quiet=True)
+    size = 0.8 * field.text
+    yield _word(x1 - 8.0, y - size, words.EDGE_OF_WOUND, size, anchor="end", quiet=True)
 
 
 def _track(played: Mapping[str, Any] | None, field: _Field) -> Iterator[str]:
@@ -249,29 +259,35 @@ def _nearest(played: Mapping[str, Any] | None, pose: int, field: _Field) -> Iter
 
 def _letters(field: _Field) -> Iterator[str]:
     wide, tall = field.size
+    size, rim = field.text, field.rim
     said = edge_words(View.THEATRE_CROSS_SECTION)
-    for y in (0.0, tall - _RIM):
-        yield f'<rect y="{y:.0f}" width="{wide:.0f}" height="{_RIM}" fill="{palette.NIGHT}"/>'
-    yield _word(wide / 2.0, _RIM / 2.0, said["up"])
-    yield _word(wide / 2.0, tall - _RIM / 2.0, said["down"])
-    yield _word(10.0, _RIM / 2.0, words.FROM_THE_FEET, anchor="start", quiet=True)
-    for x, name, turn in ((16.0, "left", -90), (wide - 16.0, "right", 90)):
-        yield _word(x, tall / 2.0, said[name], turn=turn)
-    end, y = wide - 14.0, tall - _RIM / 2.0
-    yield (
-        f'<path d="M{end - _BAR_MM * _MM:.1f} {y:.1f}H{end:.1f}" stroke="{palette.PALE}" '
-        'stroke-width="4"/>'
-    )
-    bar = f"{_BAR_MM:.0f} mm"
-    yield _word(end - _BAR_MM * _MM - 8.0, y, bar, anchor="end", quiet=True)
+    for y in (0.0, tall - rim):
+        yield f'<rect y="{y:.1f}" width="{wide:.0f}" height="{rim:.1f}" fill="{palette.NIGHT}"/>'
+    yield _word(wide / 2.0, rim / 2.0, said["up"], size)
+    yield _word(wide / 2.0, tall - rim / 2.0, said["down"], size)
+    for x, name, turn in ((0.6 * size, "left", -90), (wide - 0.6 * size, "right", 90)):
+        yield _word(x, 0.4 * tall, said[name], size, turn=turn)
+    end, y = wide - 14.0, tall - rim / 2.0
+    first = end - _BAR_MM * _MM
+    yield f'<path d="M{first:.1f} {y:.1f}H{end:.1f}" stroke="{palette.PALE}" stroke-width="6"/>'
+    yield _word(first - 10.0, y, f"{_BAR_MM:.0f} mm", size, anchor="end", quiet=True)
 
 
-def _word(
-    x: float, y: float, said: str, *, anchor: str = "middle", quiet: bool = False, turn: int = 0
+def _word(  # noqa: PLR0913  a word has a place and a look
+    x: float,
+    y: float,
+    said: str,
+    size: float,
+    *,
+    anchor: str = "middle",
+    quiet: bool = False,
+    turn: int = 0,
 ) -> str:
     turned = f' transform="rotate({turn} {x:.1f} {y:.1f})"' if turn else ""
     weight = "" if quiet else ' font-weight="600"'
     return (
-        f'<text x="{x:.1f}" y="{y + 0.35 * _TEXT:.1f}" text-anchor="{anchor}" '
-        f'font-size="{_TEXT}" fill="{palette.PALE}"{weight}{turned}>{escape(said)}</text>'
+        f'<text x="{x:.1f}" y="{y + 0.35 * size:.1f}" text-anchor="{anchor}" '
+        f'font-size="{size:.1f}" fill="{palette.PALE}"{weight}{turned} '
+        f'paint-order="stroke" stroke="{palette.NIGHT}" stroke-width="{0.25 * size:.1f}">'
+        f"{escape(said)}</text>"
     )

@@ -12,7 +12,10 @@ from vertebloc.published import way_out as published
 from vertebloc.published.acts import Practice
 from vertebloc.published.source import Published
 from vertebloc.reports import text
+from vertebloc.way_out.clearances import CLIP_MM
 
+#: Distances are measured up to here; what is farther away is as good.
+MEASURED_TO_MM = CLIP_MM
 NOT_YET = (
     "Which way the piece comes out, and what is given up for it, is not computed yet. Compute it "
     "on this page; it takes about a minute and the rest can be used meanwhile."
@@ -36,7 +39,7 @@ FLIPS = "yes as long as no more is wanted than"
 NO_YES = "none"
 GIVEN_UP, GAINED = "given up", "gained"
 NOTHING_MORE = "nothing more"
-CHOSEN = "chosen"
+CHOSEN, BEST_FOUND = "chosen", "best found"
 CONSEQUENCES = "what is published on it"
 ARTERIES = "segmental arteries in a row"
 CORD_ARTERY = "great artery of the cord"
@@ -57,13 +60,20 @@ FIELDS = {
     "distraction_mm": "distraction, mm",
 }
 DISTRACTION = "Distraction set by the team"
-LEDGER_HEADINGS = ("side", "answer", "given up", "room shown", "with errors")
+LEDGER_HEADINGS = ("side", "answer", "room", "with errors", "given up")
 LEDGER_NOTE = (
     "Each plan gives up as little as was found to do on its side. Room: shown to be possible, and "
     "what no way betters, outlines taken as they are; then with outlines and sac off by the "
     "stated errors, which is the input's uncertainty and not the method's."
 )
 MOMENTS = "Six moments of the way out"
+CONSEQUENCES_TITLE = "What is published on what is given up"
+CONSEQUENCES_NOTE = (
+    "Of the people or animals that were studied: no forecast for this person. Local protocols "
+    "and the responsible surgeon decide."
+)
+CONSEQUENCES_HEADINGS = ("given up", "source", "what was found")
+NOT_RANKED = "The team has not said what it would spare first; nothing is priced here."
 MOMENTS_NOTE = (
     "Each drawn in the plane of travel through the place where piece and sac come nearest then; "
     "ring: that place."
@@ -111,7 +121,9 @@ def flips_sentence(way_out: Mapping[str, Any]) -> str:
         return ""
     at = flips_at(way_out)
     if at == NO_YES:
-        return "No room at all, however little is wanted, makes it a yes with these errors."
+        return (
+            "With these errors no way was shown to keep room at the sac, however little is wanted."
+        )
     if way_out["answer"] == "yes":
         return f"It stays a yes as long as no more than {at} is wanted at the sac."
     return f"It would be a yes if no more than {at} were wanted at the sac."
@@ -236,7 +248,7 @@ def way_out_lines(way_out: Mapping[str, Any]) -> list[str]:
     """
     lines = [way_out["words"], flips_sentence(way_out)]
     for line in way_out.get("ledger", ()):
-        mark = f" ({CHOSEN})" if line.get("chosen") else ""
+        mark = f" ({rests_on(line['answer'])})" if line.get("chosen") else ""
         lines.append(
             f"{line['side'].upper()} {ANSWERS[line['answer']]}{mark}: {GIVEN_UP}: "
             f"{'; '.join(given_up_words(line))}. {GAINED}: {gained_words(line)}."
@@ -244,10 +256,12 @@ def way_out_lines(way_out: Mapping[str, Any]) -> list[str]:
     return [line for line in lines if line]
 
 
-def moment_words(moved_mm: float, clearance_mm: float, *, narrowest: bool) -> str:
-    """Under one moment of the way out."""
-    said = f"moved {text.whole_mm(moved_mm)}: {text.mm(clearance_mm)} from the sac"
-    return f"{said}, the narrowest" if narrowest else said
+def moment_words(
+    number: int, moved_mm: float, clearance_mm: float, *, decides: bool
+) -> tuple[str, str]:
+    """Two lines under one moment of the way out."""
+    mark = ", decides" if decides else ""
+    return f"{number}  moved {text.whole_mm(moved_mm)}{mark}", from_sac(clearance_mm)
 
 
 def spared_words(order: Sequence[str]) -> str:
@@ -292,7 +306,6 @@ def spare_label(place: int) -> str:
 PLANE = "The way out in the plane of travel, seen from the feet, back up"
 CURVE = "Room at the sac along the way out"
 CURVE_AXES = "mm at the sac: whole line, room; dashed, what is wanted there"
-FROM_THE_FEET = "from the feet, theatre view"
 EDGE_OF_WOUND = "edge of the wound"
 AT_REST = "at rest"
 #: Words of the picture that plays the way out.
@@ -334,7 +347,7 @@ def reading(moved_mm: float, clearance_mm: float, wanted_mm: float, *, turn_deg:
     """What is read at one pose of the way out."""
     return (
         f"moved {text.mm(moved_mm)}, turned {text.degrees(abs(turn_deg))}: "
-        f"{clearance_mm:.2f} mm from the sac; wanted there {text.mm(wanted_mm)}"
+        f"{from_sac(clearance_mm)}; wanted there {text.mm(wanted_mm)}"
     )
 
 
@@ -343,3 +356,33 @@ def plan_label(line: Mapping[str, Any]) -> str:
     costs = [*line["roots"], *(one.removeprefix("the ") for one in rib_words(line["ribs_mm"]))]
     said = "; ".join(costs) or NOTHING_MORE
     return f"{line['side'].upper()}, {ANSWERS[line['answer']]}: {said}"
+
+
+def from_sac(clearance_mm: float) -> str:
+    """Room at the sac; beyond what is measured it is only known to be so much or more."""
+    more = " or more" if clearance_mm >= MEASURED_TO_MM else ""
+    return f"{clearance_mm:.2f} mm{more} from the sac"
+
+
+def rests_on(answer: str) -> str:
+    """The line of the ledger that the answer rests on."""
+    return CHOSEN if answer == "yes" else BEST_FOUND
+
+
+def bracket_words(bracket: Sequence[float | str]) -> str:
+    """Both ends of a bracket, short."""
+    return f"{mm_or_word(bracket[0])}; at best {mm_or_word(bracket[1])}"
+
+
+def settings_sentence(way_out: Mapping[str, Any]) -> str:
+    """The lengths it was computed with, each with whether it is assumed."""
+    used, usual = way_out.get("settings"), WayOutChoice()
+    if not used:
+        return ""
+    said = [
+        f"{label.removesuffix(', mm')} {text.mm(used[name])} "
+        f"({ASSUMED if used[name] == getattr(usual, name) else SET_BY_TEAM})"
+        for name, label in FIELDS.items()
+        if name in used
+    ]
+    return text.sentence(f"Settings: {'; '.join(said)}")

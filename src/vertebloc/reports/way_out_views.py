@@ -114,7 +114,11 @@ def ledger_card(way_out: Mapping[str, Any]) -> Card:
 
 
 def _plan(line: Mapping[str, Any]) -> str:
-    mark = f' <b class="chosen">{escape(words.CHOSEN)}</b>' if line.get("chosen") else ""
+    mark = (
+        f' <b class="chosen">{escape(words.rests_on(line["answer"]))}</b>'
+        if line.get("chosen")
+        else ""
+    )
     given = "".join(f"<li>{escape(one)}</li>" for one in words.given_up_words(line))
     return (
         f'<li class="{escape(line["answer"])}"><h3>{escape(words.side_words(line["side"]))}: '

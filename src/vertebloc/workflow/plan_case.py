@@ -26,6 +26,8 @@ from vertebloc.reports.depth_picture import depth_picture
 from vertebloc.reports.front_picture import front_picture_svg
 from vertebloc.reports.ring_picture import ring_picture_svg
 from vertebloc.reports.theatre_pages import CARTON, DEPTHS
+from vertebloc.reports.travel_moments import moments_svg
+from vertebloc.reports.way_out_pages import MOMENTS
 from vertebloc.resection import ResectionPlan
 from vertebloc.space.frames import Side
 from vertebloc.space.grids import Volume
@@ -45,7 +47,7 @@ from vertebloc.workflow.load_case import (
 from vertebloc.workflow.measure_access import Access
 from vertebloc.workflow.saying import Say, say_nothing
 from vertebloc.workflow.sheet_copy import renew_copy
-from vertebloc.workflow.way_out import saved_way_out
+from vertebloc.workflow.way_out import kept_way_out, saved_way_out
 
 _STANDING = {
     StandingSide.LEFT: Side.LEFT,
@@ -148,6 +150,7 @@ def save_plan(
     prepared, access = measured
     pictures = planning_pictures(scene, prepared.staging)
     pictures |= _drawings(scene, prepared) | _access_drawings(scene, access)
+    pictures |= _way_out_drawings(case, document)
     sheet = print_sheet(document, pictures, load_identity(case))
     saved = plan_json(document)
     now = read_clock()
@@ -183,6 +186,16 @@ def _access_drawings(scene: Scene, access: Access) -> dict[str, bytes]:
     if access.front.stations:
         drawn[FRONT] = front_picture_svg(access.front).encode()
     return drawn
+
+
+def _way_out_drawings(case: CaseFolder, document: Mapping[str, Any]) -> dict[str, bytes]:
+    """Six moments of the way that the answer rests on."""
+    ledger = document.get("way_out", {}).get("ledger", ())
+    kept = kept_way_out(case) if ledger else None
+    if kept is None:
+        return {}
+    way = next(line["way"] for line in ledger if line["chosen"])
+    return {MOMENTS: moments_svg(kept["scene"], kept["ways"][way]).encode()}
 
 
 def make_scene(prepared: Prepared, plan: ResectionPlan, choices: Choices, ct: Volume) -> Scene:

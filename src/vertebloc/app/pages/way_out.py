@@ -55,7 +55,8 @@ def _show_settings(desk: Desk) -> None:
     """What nobody measured, and the surgeon's own order; folded away."""
     choice = desk.choices.way_out
     with ui.element("details").classes("note settings"):
-        show_markup(f"<summary>{words.SPARE_TITLE}</summary>")
+        with ui.element("summary"):
+            ui.label(words.SPARE_TITLE)
         order = [one.value for one in choice.spare_first]
         for place in range(min(len(order) + 1, len(Spared))):
             taken = order[:place]
@@ -69,7 +70,8 @@ def _show_settings(desk: Desk) -> None:
                 keep=f"spare-{place}",
             )
     with ui.element("details").classes("note settings"):
-        show_markup(f"<summary>{words.SETTINGS}</summary>")
+        with ui.element("summary"):
+            ui.label(words.SETTINGS)
         for name, label, value, state in settings_rows(choice):
             show_field(
                 f"{label} ({state})", f"{value:g}", partial(desk.way.change, name), keep=name

@@ -23,7 +23,8 @@ export default {
         <span class="viewer-load" role="status">{{ loading }}</span>
       </div>
       <div class="travel-two">
-        <div class="travel-plane" ref="plane" v-html="data ? data.plane : ''"></div>
+        <figure class="travel-plane"><div ref="plane" v-html="data ? data.plane : ''"></div>
+          <figcaption v-if="data">{{ data.views.across.title }}</figcaption></figure>
         <div class="travel-solid" ref="stage" @pointerdown="onDown" @pointermove="onMove" @pointerup="held = null">
           <canvas ref="solid"></canvas>
           <div class="travel-words" v-if="data">
