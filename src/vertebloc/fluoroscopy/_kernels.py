@@ -33,19 +33,31 @@ def lay_planes(values, order, offset, planes, first, last):
                         planes[p, r + 1, c + 1] = min(max(value, 0), 32767)
 
 
+@njit(cache=True, inline="always")
+def _resample(row, low, high, left, right, place, weight, plain, out):
+    """One row of voxels at the columns of the shared plane."""
+    for c in range(left, right):
+        plain[c] = np.float32(row[c])
+    for c in range(low, high):
+        u = plain[place[c]]
+        out[c] = u + (plain[place[c] + np.uint32(1)] - u) * weight[c]
+
+
 @njit(cache=True, nogil=True, fastmath=True)
 def add_slabs(planes, share, row_at, col_at, total, first, last):
     """Add all planes, each magnified onto one shared plane parallel to them.
 
     ``share[p]``: distance of plane p from the source over that of the shared plane. A sample
     (r, c) of the shared plane lies in plane p at row ``row_at[0] (1 - s) + (row_at[1] +
-    r row_at[2]) s``; columns alike.
+    r row_at[2]) s``; columns alike. Each row of voxels is read at the columns once; two that
+    follow each other are then blended for the samples' rows between them.
     """
     count, rows, cols = planes.shape
     n_cols = total.shape[1]
-    blended = np.zeros(cols + 1, np.float32)
-    place = np.zeros(n_cols, np.int32)
+    plain = np.zeros(cols + 1, np.float32)
+    place = np.zeros(n_cols, np.uint32)  # unsigned: no check for indices from the end
     weight = np.zeros(n_cols, np.float32)
+    upper, lower = np.zeros(n_cols, np.float32), np.zeros(n_cols, np.float32)
     for p in range(count):
         s = share[p]
         at = col_at[0] * (1.0 - s) + col_at[1] * s
@@ -56,26 +68,30 @@ def add_slabs(planes, share, row_at, col_at, total, first, last):
             continue
         for c in range(low, high):
             x = at + c * step
-            i = int(x)
+            i = np.uint32(x)
             place[c] = i
             weight[c] = np.float32(x - i)
-        left, right = place[low], place[high - 1] + 2
+        left, right = int(place[low]), int(place[high - 1]) + 2
         row0 = row_at[0] * (1.0 - s) + row_at[1] * s
         row_step = row_at[2] * s
+        known = -2  # the row of voxels that ``lower`` holds
         for r in range(first, last):
             y = row0 + r * row_step
             if y < 0.0 or y >= rows - 1:
                 continue
             j = int(y)
+            if j + 1 != known:
+                if j == known:
+                    upper, lower = lower, upper
+                else:
+                    _resample(planes[p, j], low, high, left, right, place, weight, plain, upper)
+                _resample(planes[p, j + 1], low, high, left, right, place, weight, plain, lower)
+                known = j + 1
             w = np.float32(y - j)
-            upper, lower = planes[p, j], planes[p, j + 1]
-            for c in range(left, right):
-                u = np.float32(upper[c])
-                blended[c] = u + (np.float32(lower[c]) - u) * w
             line = total[r]
             for c in range(low, high):
-                u = blended[place[c]]
-                line[c] += u + (blended[place[c] + 1] - u) * weight[c]
+                u = upper[c]
+                line[c] += u + (lower[c] - u) * w
 
 
 @njit(cache=True, inline="always")

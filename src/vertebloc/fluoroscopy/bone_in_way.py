@@ -3,46 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from vertebloc.anatomy.levels import Level
-from vertebloc.fluoroscopy.model import CArmView
+from vertebloc.fluoroscopy.model import CArmView, CutLine
 from vertebloc.fluoroscopy.solids import bone_lengths
 from vertebloc.resection import ResectionPlan
-from vertebloc.space.frames import Side
 from vertebloc.space.polygons import PlanarFace
 from vertebloc.space.surfaces import TriangleSurface
 
 _PLACES = 15  #: along the blade's line
 _SMALL_MM = 10.0  #: half the length of a cut without depths, to be looked along
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class CutLine:
-    """One half cut as a C-arm has to show it: the blade's line from its entry to its far end."""
-
-    name: str
-    side: Side
-    level: Level
-    normal: NDArray[np.float64]  #: (3,) unit vector
-    entry: NDArray[np.float64]  #: (3,) mm, where the blade meets bone
-    blade: NDArray[np.float64]  #: (3,) unit vector
-    far: NDArray[np.float64]  #: (3,) mm, the far cortex
-    stop_mm: float  #: from the entry; 0: first passes have no stop of their own here
-    faces: tuple[PlanarFace, ...]  #: of all cuts in the same plane
-
-    @property
-    def middle(self) -> NDArray[np.float64]:
-        """Half way, (3,) mm: what the C-arm is aimed at, so that the tube lies in the plane."""
-        return np.asarray((self.entry + self.far) / 2.0)
-
-    @property
-    def stop(self) -> NDArray[np.float64]:
-        """Where first passes stop, (3,) mm."""
-        return np.asarray(self.entry + self.stop_mm * self.blade)
 
 
 def cut_lines(plan: ResectionPlan) -> tuple[CutLine, ...]:

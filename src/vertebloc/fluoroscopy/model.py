@@ -14,6 +14,7 @@ from vertebloc.anatomy.levels import Level
 from vertebloc.errors import InputError
 from vertebloc.published import imaging
 from vertebloc.space.frames import Side
+from vertebloc.space.polygons import PlanarFace
 from vertebloc.space.transforms import Points, as_points
 
 _HEAD = np.array([0.0, 0.0, 1.0])
@@ -169,6 +170,31 @@ class CArmView:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class CutLine:
+    """One half cut as a C-arm has to show it: the blade's line from its entry to its far end."""
+
+    name: str
+    side: Side
+    level: Level
+    normal: NDArray[np.float64]  #: (3,) unit vector
+    entry: NDArray[np.float64]  #: (3,) mm, where the blade meets bone
+    blade: NDArray[np.float64]  #: (3,) unit vector
+    far: NDArray[np.float64]  #: (3,) mm, the far cortex
+    stop_mm: float  #: from the entry; 0: first passes have no stop of their own here
+    faces: tuple[PlanarFace, ...]  #: of all cuts in the same plane
+
+    @property
+    def middle(self) -> NDArray[np.float64]:
+        """Half way, (3,) mm: what the C-arm is aimed at, so that the tube lies in the plane."""
+        return np.asarray((self.entry + self.far) / 2.0)
+
+    @property
+    def stop(self) -> NDArray[np.float64]:
+        """Where first passes stop, (3,) mm."""
+        return np.asarray(self.entry + self.stop_mm * self.blade)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class LineView:
     """A view in which a cut is a line."""
 
@@ -180,7 +206,9 @@ class LineView:
     off_straight_deg: float  #: from the straight view from behind or from the side
     bone_in_way_mm: float  #: mean along the blade's line, of bone that is not cut
     worst_bone_mm: float
-    is_best: bool  #: of this cut's views, the one with the least bone in the way
+    shows_depth: bool  #: the blade's line is seen along its length, not end on
+    along_beam_mm: float  #: how far the cut's face reaches along the beam
+    is_best: bool  #: of this cut's views: depth to be read, then the least bone in the way
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -213,8 +241,10 @@ class CArmPlan:
     behind: CArmView
     side: CArmView
     stands_at: Side  #: where the detector is in the view from the side
+    cuts: tuple[CutLine, ...]
     lines: tuple[LineView, ...]
     not_seen: tuple[NotSeen, ...]
     strip: tuple[StripView, ...]  #: from the agreed end to the diseased level
     strip_why_not: str  #: why there is no strip, or where it breaks off; empty: complete
+    middles: Mapping[Level, NDArray[np.float64]]  #: of all vertebrae in view, (3,) mm
     assumptions: tuple[str, ...]

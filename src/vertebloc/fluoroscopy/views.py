@@ -10,14 +10,24 @@ from numpy.typing import NDArray
 
 from vertebloc.anatomy.model import Anatomy, LevelConfirmation
 from vertebloc.errors import NoSolutionError
-from vertebloc.fluoroscopy.bone_in_way import CutLine, bone_in_way_mm, cut_lines
+from vertebloc.fluoroscopy.bone_in_way import bone_in_way_mm, cut_lines
 from vertebloc.fluoroscopy.lines import angles_for_line
-from vertebloc.fluoroscopy.model import Beam, CArm, CArmPlan, CArmView, HeadAt, LineView, NotSeen
+from vertebloc.fluoroscopy.model import (
+    Beam,
+    CArm,
+    CArmPlan,
+    CArmView,
+    CutLine,
+    HeadAt,
+    LineView,
+    NotSeen,
+)
 from vertebloc.fluoroscopy.strip import level_strip
 from vertebloc.resection import ResectionPlan, ResectionSolids
 from vertebloc.space.frames import Side
 from vertebloc.space.surfaces import TriangleSurface
 
+_END_ON = 0.7  #: cosine of blade to beam above which the blade is seen more end on than along
 _BEHIND_DEG = 180.0  #: primary angle with the detector behind the back
 ASSUMPTIONS = (
     "the patient lies prone as straight as in the CT, which was taken supine: start from these "
@@ -57,8 +67,8 @@ def plan_views(
     Returns
     -------
     CArmPlan
-        Of each half cut those views in which it is a line, the least bone in the way first; a
-        cut that neither view can show says why.
+        Of each half cut those views in which it is a line, first where its depth can be
+        read, then the least bone in the way; a cut that neither view can show says why.
     """
     middle = anatomy.vertebrae[plan.level].lps_from_vertebra.origin
     side = standing or Side.LEFT
@@ -69,7 +79,8 @@ def plan_views(
     bones = (*solids.bone.values(), *solids.ribs.values())
     lines: list[LineView] = []
     not_seen: list[NotSeen] = []
-    for cut in cut_lines(plan):
+    cuts = cut_lines(plan)
+    for cut in cuts:
         seen, missed = _views_of(cut, straight, bones)
         lines += seen
         not_seen += missed
@@ -80,10 +91,12 @@ def plan_views(
         behind=straight[Beam.FROM_BEHIND],
         side=straight[Beam.FROM_THE_SIDE],
         stands_at=side,
+        cuts=cuts,
         lines=tuple(lines),
         not_seen=tuple(not_seen),
         strip=strip,
         strip_why_not=why_not,
+        middles={at: v.lps_from_vertebra.origin for at, v in anatomy.vertebrae.items()},
         assumptions=(*_measures(arm), *ASSUMPTIONS),
     )
 
@@ -149,11 +162,20 @@ def _views_of(
                 off_straight_deg=off,
                 bone_in_way_mm=mean,
                 worst_bone_mm=worst,
+                shows_depth=abs(float(cut.blade @ turned.towards_detector)) < _END_ON,
+                along_beam_mm=_along_beam_mm(cut, turned.towards_detector),
                 is_best=False,
             )
         )
-    found.sort(key=lambda one: one.bone_in_way_mm)
+    found.sort(key=lambda one: (not one.shows_depth, one.bone_in_way_mm))
     return [replace(one, is_best=n == 0) for n, one in enumerate(found)], missed
+
+
+def _along_beam_mm(cut: CutLine, beam: NDArray[np.float64]) -> float:
+    """How far what is cut reaches along the beam: a little off, it is seen as a band of that."""
+    loops = [loop for face in cut.faces for loop in face.loops_lps()]
+    points = np.concatenate([*loops, [cut.entry, cut.far]])
+    return float(np.ptp(points @ beam))
 
 
 def _measures(arm: CArm) -> tuple[str, ...]:

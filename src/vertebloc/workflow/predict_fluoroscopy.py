@@ -1,0 +1,149 @@
+"""What the C-arm will show of a plan: its views with each plan, its pictures when looked at."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from vertebloc.anatomy.confirming import judge_confirmation
+from vertebloc.anatomy.model import Anatomy
+from vertebloc.case.choice_words import StandingSide
+from vertebloc.case.choices import Choices
+from vertebloc.fluoroscopy import (
+    CArm,
+    CArmPlan,
+    FilmSettings,
+    Projector,
+    expose,
+    plan_views,
+    show_as_film,
+)
+from vertebloc.fluoroscopy.shown import ShownView, shown_views
+from vertebloc.reports.c_arm_picture import Predicted, beside, c_arm_svg
+from vertebloc.resection import ResectionPlan, ResectionSolids
+from vertebloc.space.frames import Side
+from vertebloc.workflow.saying import Say, say_nothing
+
+_STANDING = {
+    StandingSide.LEFT: Side.LEFT,
+    StandingSide.RIGHT: Side.RIGHT,
+    StandingSide.HEAD_UP: None,
+}
+_SEED = 20260  #: the same noise each time: a picture changes only with its plan
+STRIP = "c-arm-strip"  #: under which the whole strip is kept
+
+
+def plan_c_arm(
+    anatomy: Anatomy, solids: ResectionSolids, plan: ResectionPlan, choices: Choices
+) -> CArmPlan:
+    """Find the views of a plan: angles and distances, no pictures.
+
+    Parameters
+    ----------
+    anatomy : Anatomy
+        Vertebrae.
+    solids : ResectionSolids
+        Bones and ribs.
+    plan : ResectionPlan
+        Cuts and depths.
+    choices : Choices
+        Where the surgeon stands, from which end theatre counts.
+
+    Returns
+    -------
+    CArmPlan
+        For ``predict_picture``.
+    """
+    return plan_views(
+        anatomy,
+        solids,
+        plan,
+        judge_confirmation(anatomy, plan.level, choices),
+        standing=_STANDING[choices.standing_side],
+        arm=CArm(),
+    )
+
+
+def pictures_of(plan: CArmPlan) -> tuple[ShownView, ...]:
+    """Which pictures can be predicted: the level strip is one.
+
+    Parameters
+    ----------
+    plan : CArmPlan
+        From ``plan_c_arm``.
+
+    Returns
+    -------
+    tuple of ShownView
+        In the order in which they are offered.
+    """
+    shown = shown_views(plan)
+    single = tuple(one for one in shown if not one.place)
+    strip = next((one for one in shown if one.place), None)
+    return single if strip is None else (*single, replace(strip, key=STRIP))
+
+
+def predict_picture(projector: Projector, plan: CArmPlan, key: str) -> str:
+    """Predict one picture, or the whole level strip.
+
+    Parameters
+    ----------
+    projector : Projector
+        The CT, made ready.
+    plan : CArmPlan
+        From ``plan_c_arm``.
+    key : str
+        Of one of ``pictures_of``.
+
+    Returns
+    -------
+    str
+        SVG.
+
+    Raises
+    ------
+    InputError
+        If the CT reaches as far as the tube or past the detector.
+    """
+    shown = shown_views(plan)
+    if key == STRIP:
+        strip = [one for one in shown if one.place]
+        return beside([_draw(projector, plan, one, len(strip)) for one in strip])
+    return _draw(projector, plan, next(one for one in shown if one.key == key), 0)
+
+
+def predict_for_sheet(
+    projector: Projector, plan: CArmPlan, say: Say = say_nothing
+) -> Mapping[str, bytes]:
+    """Predict what goes on paper: straight views, the best view of each cut, the level strip.
+
+    Parameters
+    ----------
+    projector : Projector
+        The CT, made ready.
+    plan : CArmPlan
+        From ``plan_c_arm``.
+    say : callable
+        Called before each picture.
+
+    Returns
+    -------
+    mapping of str to bytes
+        SVG by the name under which a case keeps it.
+    """
+    wanted: Sequence[ShownView] = [one for one in pictures_of(plan) if one.is_best]
+    found = {}
+    for one in wanted:
+        say("predicting what the C-arm will show")
+        found[one.key] = predict_picture(projector, plan, one.key).encode()
+    return found
+
+
+def _draw(projector: Projector, plan: CArmPlan, shown: ShownView, of_strip: int) -> str:
+    settings, pitch = FilmSettings(), shown.view.arm.pitch_mm
+    waters = projector.project(shown.view)
+    exposed = expose(waters, pitch, settings, np.random.default_rng(_SEED))
+    grey = show_as_film(exposed, pitch, settings)
+    return c_arm_svg(plan, Predicted(shown=shown, grey=grey), of_strip=of_strip)
