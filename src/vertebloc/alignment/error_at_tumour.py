@@ -8,6 +8,7 @@ import numpy as np
 from numpy.random import Generator
 from numpy.typing import NDArray
 
+from vertebloc.alignment.look_around import look_around
 from vertebloc.alignment.refine import Moving, perturbed, refine
 from vertebloc.alignment.region import Region
 from vertebloc.errors import NoSolutionError
@@ -71,7 +72,7 @@ def spread_of_restarts(
             rng.uniform(-SHIFT_MM, SHIFT_MM, 3), rng.uniform(-TURN_DEG, TURN_DEG, 3),
         )  # fmt: skip
         try:
-            end = refine(samples, moving, start).moving_from_fixed
+            end = look_around(samples, moving, start).moving_from_fixed
         except NoSolutionError:
             continue
         found.append(np.linalg.norm(end.points(tumour) - here, axis=1))

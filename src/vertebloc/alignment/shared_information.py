@@ -138,17 +138,46 @@ def measure_match(
     if inside == 0:
         zero = np.zeros(3)
         return Match(0.0, 0, zero, zero, np.zeros((BINS, BINS)), values)
-    share = table / table.sum()
-    fixed, moving = share.sum(axis=1, keepdims=True), share.sum(axis=0, keepdims=True)
-    least = 1e-12
-    gain = np.log(np.maximum(share, least) / np.maximum(fixed * moving, least))
-    gain[share <= 0.0] = 0.0
-    nats = float(np.sum(share * gain))
+    nats, gain = _shared(table)
     per_mm = image.ijk_from_lps.matrix[:3, :3]
     pull, turn = _kernels.pull_of_points(
         samples.fixed_bin, values, slopes, gain, per_mm, landed - centre
     )
     return Match(nats, inside, pull / inside, turn / inside, gain, values)
+
+
+def shared_by_all(samples: Samples, places: NDArray[np.float64], image: BinnedImage) -> float:
+    """What all samples together share with the image: those outside share nothing.
+
+    Parameters
+    ----------
+    samples : Samples
+        Points of the fixed image.
+    places : (n, 3) float64, voxels of the image
+        Where they land in it.
+    image : BinnedImage
+        The moving image.
+
+    Returns
+    -------
+    float
+        Mutual information of those inside, natural units, times their number.
+    """
+    values, slopes = np.empty(len(places)), np.empty((len(places), 3))
+    _kernels.look_up(image.values, places, values, slopes)
+    table = _kernels.count_pairs(samples.fixed_bin, values, BINS)
+    inside = float(table.sum())
+    return _shared(table)[0] * inside if inside > 0.0 else 0.0
+
+
+def _shared(table: NDArray[np.float64]) -> tuple[float, NDArray[np.float64]]:
+    """Mutual information of a joint histogram, and the log ratio of each cell."""
+    share = table / table.sum()
+    fixed, moving = share.sum(axis=1, keepdims=True), share.sum(axis=0, keepdims=True)
+    least = 1e-12
+    gain = np.log(np.maximum(share, least) / np.maximum(fixed * moving, least))
+    gain[share <= 0.0] = 0.0
+    return float(np.sum(share * gain)), gain
 
 
 def smooth(volume: Volume, sigma_mm: float) -> NDArray[np.float32]:

@@ -33,17 +33,13 @@ def test_a_pair_one_level_off_is_noticed(scenes: ModuleType, number: int) -> Non
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(
-    ("number", "answer"), [(0, Trust.CANNOT_TELL), (1, Trust.YES)], ids=["lead", "lumbar"]
-)
-def test_the_right_pair_is_placed_and_never_denied(
-    scenes: ModuleType, number: int, answer: Trust
-) -> None:
-    """The lead's lies right and is not trusted yet: too few searches on half of it came back."""
+@pytest.mark.parametrize("number", [0, 1], ids=["lead", "lumbar"])
+def test_the_right_pair_is_placed_and_trusted(scenes: ModuleType, number: int) -> None:
+    """Nothing is wrong with these pairs: *cannot tell* would be a search that failed."""
     trial = scenes.run_trial(number, right=True)
     assert trial.level is LevelAnswer.SAME
     assert trial.off_mm < 0.5
-    assert trial.answer is answer
+    assert trial.answer is Trust.YES
 
 
 @pytest.mark.full
