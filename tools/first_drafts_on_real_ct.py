@@ -78,7 +78,7 @@ class RealCt:
         return self.ct.grid.lps_from_ijk.points(at + start)[0]
 
     def far_ends(self, mask: Mask) -> tuple[Points, Points]:
-        """The two points of a tube that lie farthest apart along it, a little inside."""
+        """Inside a tube at both its ends, which lie farthest apart along it."""
         from vertebloc.outlining.first_drafts._kernels import grow
 
         labels, _ = ndimage.label(mask)
@@ -95,8 +95,17 @@ class RealCt:
             arrival[~np.isfinite(arrival)] = -1.0
             found.append(np.unravel_index(int(np.argmax(arrival)), arrival.shape))
         start = np.array([r.start for r in box], dtype=np.float64)
-        ends = [self.ct.grid.lps_from_ijk.points(np.array(f) + start)[0] for f in found[1:]]
-        return ends[0], ends[1]
+        ends = [self._inside_near(largest[box], np.array(f)) + start for f in found[1:]]
+        places = self.ct.grid.lps_from_ijk.points(np.array(ends))
+        return places[0], places[1]
+
+    def _inside_near(self, mask: Mask, at: Points) -> Points:
+        """The deepest voxel within 12 mm: nobody clicks on a vessel's rim."""
+        depth = ndimage.distance_transform_edt(np.pad(mask, 1), sampling=self.spacing)
+        depth = depth[1:-1, 1:-1, 1:-1]
+        cells = np.argwhere(mask)
+        near = cells[np.linalg.norm((cells - at) * self.spacing, axis=1) <= 12.0]
+        return near[np.argmax(depth[tuple(near.T)])].astype(np.float64)
 
 
 def crop(a: Mask, b: Mask) -> tuple[Mask, Mask]:

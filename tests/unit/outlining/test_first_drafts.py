@@ -134,6 +134,26 @@ def test_a_vessel_has_the_volume_of_its_tube() -> None:
         draft_vessel(ct, [35.0, 34.0, 20.0], [5.0, 5.0, 100.0])
 
 
+def test_an_arch_is_followed_past_a_bright_neighbour_behind_a_thin_wall() -> None:
+    """A hook of 11 mm radius about a ball as bright, 2 mm of wall between them; by Pappus.
+
+    The straight way through the ball is 64 mm long, that round the hook some 270.
+    """
+    shape, spacing = (64, 36, 100), (2.0, 2.0, 2.0)
+    where = places(shape, spacing)
+    x, y, z = where[..., 0] - 64.0, where[..., 1] - 36.0, where[..., 2] - 120.0
+    ring = np.hypot(np.hypot(x, np.maximum(z, 0.0)) - 32.0, y)
+    ring = np.where(z < 0.0, np.hypot(np.abs(x) - 32.0, y), ring)
+    ball = np.sqrt(x**2 + y**2 + (z + 45.0) ** 2)
+    values = np.where(ring < 11.0, 320.0, np.where((ring > 13.0) & (ball < 34.0), 330.0, 30.0))
+    ct = volume(ndimage.gaussian_filter(values, 0.4), spacing)
+    found = draft_vessel(ct, [32.0, 36.0, 30.0], [96.0, 36.0, 30.0])
+    wanted = np.pi * 12.0**2 * (np.pi * 32.0 + 2.0 * 90.0)  # the wall of 1 mm with it
+    assert found.values.sum() * 8.0 == pytest.approx(wanted, rel=0.15)
+    high = found.grid.lps_from_ijk.points(np.argwhere(found.values))[:, 2].max()
+    assert high > 120.0 + 32.0 + 4.0  # the top of the arch, of 164 mm: voxels of 2 mm, smoothed
+
+
 def test_contrast_is_no_bone_and_bone_is() -> None:
     """A tube of 300 HU beside a bone of 150 HU with a cortex of 600 HU, 2 mm of fat between."""
     shape, spacing = (90, 60, 40), (1.0, 1.0, 1.0)

@@ -18,6 +18,9 @@ from vertebloc.space.transforms import Points
 _VOXEL_MM = 1.2
 _ANGLES = 48
 _RADII_MM = np.arange(2.0, 26.01, 0.5)
+_REACH_MM, _ARCH_MM = 100.0, 130.0  #: around both places; above them, where an arch may lie
+_TUBE_MM = (5.0, 16.0)  #: radius of a large vessel
+_SPECK = 30  #: fewer dark voxels in blood are noise
 
 
 def draft_vessel(ct: Volume, first: ArrayLike, second: ArrayLike) -> Volume:
@@ -47,8 +50,9 @@ def draft_vessel(ct: Volume, first: ArrayLike, second: ArrayLike) -> Volume:
     three times, each about the middle of the one before.
     """
     ends = np.array([np.ravel(first), np.ravel(second)], dtype=np.float64)
-    reach = 60.0
-    box = cut_box(ct, ends.min(axis=0) - reach, ends.max(axis=0) + reach, _VOXEL_MM)
+    low, high = ends.min(axis=0) - _REACH_MM, ends.max(axis=0) + _REACH_MM
+    high[2] += _ARCH_MM - _REACH_MM
+    box = cut_box(ct, low, high, _VOXEL_MM)
     levels, spread = _blood(box, ends)
     path = _way(box, ends, levels, spread)
     for turn in range(3):
@@ -82,14 +86,16 @@ def _way(box: Volume, ends: Points, levels: NDArray[np.float64], spread: float) 
     """Cheapest way through blood, as smooth points every 2 mm."""
     from vertebloc.outlining.first_drafts._kernels import grow
 
-    values = ndimage.gaussian_filter(np.asarray(box.values, dtype=np.float32), 1.0)
+    values = ndimage.gaussian_filter(np.asarray(box.values, dtype=np.float32), 0.6)
     low, high = float(levels.min()), float(levels.max())
-    scale = SETTINGS.blood_spread_share * low + 2.0 * spread
+    scale = SETTINGS.blood_way_share * abs(low) + 2.0 * spread
     off = np.maximum(np.maximum(low - values, values - high), 0.0) / scale
-    blood = off < 1.0
-    depth = ndimage.distance_transform_edt(blood) * _VOXEL_MM
-    cost = np.where(blood, 1.0 + 30.0 / (1.0 + depth) ** 2, 60.0).astype(np.float32)
-    cost[off > 3.0] = 200.0
+    depth = _depth(off < 1.0)
+    tube = np.clip(min(_deepest(depth, box, end) for end in ends), *_TUBE_MM)
+    # Neighbours as bright lie behind a thin wall: a way may narrow to half the tube, no further.
+    narrow = 0.6 * tube / np.maximum(depth, 0.25)
+    cost = (1.0 + narrow**4).astype(np.float32)
+    cost[off > 3.0] *= 4.0
     seeds = np.zeros(values.shape, dtype=np.int32)
     seeds[index_of(box.grid, ends[0])] = 1
     came = grow(cost, seeds, np.zeros(2, dtype=np.float32))[2]
@@ -100,6 +106,25 @@ def _way(box: Volume, ends: Points, levels: NDArray[np.float64], spread: float) 
         at = int(came[at])
     points = box.grid.lps_from_ijk.points(np.array(way, dtype=np.float64))[::-1]
     return _even(points, 6.0)
+
+
+def _depth(blood: NDArray[np.bool_]) -> NDArray[np.float64]:
+    """How deep each voxel lies in blood, mm; specks of noise in it are no wall."""
+    dark, count = ndimage.label(~blood)
+    if count:
+        small = np.bincount(dark.ravel()) < _SPECK
+        small[0] = True
+        blood = small[dark]
+    return np.asarray(ndimage.distance_transform_edt(blood) * _VOXEL_MM)
+
+
+def _deepest(depth: NDArray[np.float64], box: Volume, end: NDArray[np.float64]) -> float:
+    """Radius of the vessel about a place: the greatest depth near it."""
+    at = np.array(index_of(box.grid, end))
+    around = round(_TUBE_MM[0] / _VOXEL_MM)
+    low = np.maximum(at - around, 0)
+    near = tuple(slice(int(a), int(b)) for a, b in zip(low, at + around + 1, strict=True))
+    return float(depth[near].max())
 
 
 def _even(points: Points, smooth_mm: float) -> Points:

@@ -62,6 +62,7 @@ class DraftSettings:
     blood_differs_hu: float = 120.0  #: between the two places clicked on
     blood_differs_share: float = 0.5  #: of the brighter one, where that is more
     blood_spread_share: float = 0.4  #: of the blood's level
+    blood_way_share: float = 0.2  #: the same where a way is sought: a thin wall dims no more
     vessel_bend: float = 0.3
     contrast_hu: float = 120.0  #: brighter blood holds contrast
     vessel_wall_mm: float = 1.0  #: of the aorta around its blood
