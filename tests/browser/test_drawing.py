@@ -209,3 +209,28 @@ def test_a_kill_loses_nothing_that_was_answered(page, served, serving, browser):
         assert fresh.evaluate(STATE)["mark"] == state["mark"]
         assert answer(fresh).startswith(words) and "DRAFT" in words
         fresh.context.close()
+
+
+def test_a_first_draft_is_chosen_and_pointed_at_by_keyboard(page, served):
+    """What is missing stands first; Space points in the middle of the picture, not at the button.
+
+    What is made of it is not waited for: drafts are tested where they are made.
+    """
+    open_outlines(page, served)
+    chooser = page.locator("select[data-keep='which draft']")
+    groups = chooser.locator("optgroup").evaluate_all("found => found.map((one) => one.label)")
+    assert groups[0] == "not outlined yet" and groups[-1] == "outlined"
+    missing = chooser.locator("optgroup").first.locator("option").all_inner_texts()
+    assert "vertebra of L4" in missing and "vertebra of T10" not in missing
+    chooser.focus()
+    chooser.select_option(label="aorta")
+    page.wait_for_timeout(900)  # a choice made by keys is told once they rest
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.textContent") == "point at it"
+    page.keyboard.press("Enter")
+    page.wait_for_selector("text=point at: its upper end, inside")
+    page.keyboard.press("Space")
+    page.wait_for_selector("text=point at: its lower end, inside")
+    page.keyboard.press("Space")  # the same place again: refused in one line
+    page.wait_for_selector("text=point at:", state="detached")
+    page.wait_for_selector("[role=alert]:has-text('too close together')", timeout=OPEN_S)

@@ -38,6 +38,7 @@ class OutlineVerbs:
     ) -> None:
         self._at, self._case_of, self._refuse = at, case_of, refuse
         self.soften_mm = SOFTEN_MM
+        self.wanted_draft = ""  #: which first draft is chosen, in words
         self._typed: dict[str, float] = {}  #: limits that were typed, for one outline
         self._typed_for: object = None
         self._suggested: SpreadLimits | None = None

@@ -209,6 +209,42 @@ def show_choice(
     return _tell(shown, changed)
 
 
+def show_grouped_choice(
+    label: str, value: str, groups: Sequence[tuple[str, Sequence[str]]],
+    changed: Callable[[str], Any], *, keep: str = "",
+) -> ui.html:  # fmt: skip
+    """Show a choice among many words, in groups with headings.
+
+    Parameters
+    ----------
+    label : str
+        Its name.
+    value : str
+        The one chosen now.
+    groups : sequence of (str, sequence of str)
+        Heading and words of each group.
+    changed : callable
+        Called with the new words.
+    keep : str
+        Name under which the keyboard finds it again when the page is made anew.
+
+    Returns
+    -------
+    ui.html
+        The choice.
+    """
+    options = "".join(
+        f'<optgroup label="{escape(heading, quote=True)}">'
+        + "".join(f"<option{_selected(words == value)}>{escape(words)}</option>" for words in held)
+        + "</optgroup>"
+        for heading, held in groups
+    )
+    shown = show_markup(
+        f'<label class="field">{escape(label)}<select{_kept(keep)}>{options}</select></label>'
+    )
+    return _tell(shown, changed)
+
+
 def _tell(shown: ui.html, changed: Callable[[str], Any]) -> ui.html:
     """Hand on what was typed or chosen; the event rises from the field inside the markup."""
     shown.on(

@@ -17,6 +17,12 @@ MEASURE = "measure again"
 MEASURING = "measuring the outlines as they are now"
 HOW = "Outlines"
 TOOLS, LIMITS, FIRST_DRAFTS = "The whole outline", "limits", "First drafts"
+WHICH_DRAFT, MAKE_DRAFT = "which one", "point at it"
+MISSING, STILL_DRAFT, IS_OUTLINED = "not outlined yet", "drafts, not confirmed", "outlined"
+DRAFT_NOTE = (
+    "What is missing stands first, nearest to the diseased vertebra. Then point at it in the "
+    "picture: click, or bring it to the picture's middle and press Space."
+)
 BRIDGE = "bridge the gap between drawn slices"
 SPREAD = "let it spread inside limits"
 FINISH = "finish my outline from a few strokes"

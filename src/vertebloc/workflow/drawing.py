@@ -20,6 +20,7 @@ from vertebloc.outlining.record import (
     RUBBED_OUT,
     DrawnOutline,
     OutlineRecord,
+    OutlineState,
     Signature,
     fence_of,
     is_fence,
@@ -109,6 +110,14 @@ class Drawing:
         came = self._imported.names.values() if self._imported is not None else ()
         every = (*OFFERED, *self._drawn, *(one for several in came for one in several))
         return tuple(dict.fromkeys(every))
+
+    def states(self) -> dict[Contour, OutlineState]:
+        """How far each outline can be relied on; those without a voxel here are left out."""
+        came = self._imported.names.values() if self._imported is not None else ()
+        found = dict.fromkeys((one for several in came for one in several), OutlineState.IMPORTED)
+        for contour, one in self._drawn.items():
+            found[contour] = OutlineState.NOT_DRAWN if one.mask.is_empty else one.state
+        return found
 
     def present(self) -> tuple[DrawnOutline, ...]:
         """Every outline of the usual ones that has a voxel, and every drawn one; no fence."""

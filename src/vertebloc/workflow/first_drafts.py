@@ -26,10 +26,15 @@ from vertebloc.space.transforms import Points
 class DraftMaker:
     """What makes a first draft."""
 
-    words: str  #: what is pressed, such as ``aorta``
+    contour: Contour  #: what it drafts
     places: tuple[str, ...]  #: what is pointed at, one after the other, in words
     #: takes the images and the (n, 3) places, patient LPS; raises InputError if it cannot
     make: Callable[[Volume, Points], Mapping[Contour, OutlineMask]]
+
+    @property
+    def words(self) -> str:
+        """What is chosen, such as ``aorta``."""
+        return self.contour.words
 
 
 def maker_named(words: str) -> DraftMaker:
@@ -51,7 +56,7 @@ def maker_named(words: str) -> DraftMaker:
         If nothing of these words can be drafted.
     """
     wanted = " ".join(words.split()).lower()
-    for maker in (*DRAFT_MAKERS, *RIB_MAKERS):
+    for maker in DRAFT_MAKERS:
         if maker.words.lower() == wanted:
             return maker
     some = ", ".join(maker.words for maker in DRAFT_MAKERS[:5])
@@ -71,7 +76,7 @@ def _single(contour: Contour, place: str, draft: Callable[[Volume, Points], Volu
     def make(images: Volume, places: Points) -> Mapping[Contour, OutlineMask]:
         return _outlined(images, contour, draft(images, places[0]))
 
-    return DraftMaker(words=contour.words, places=(place,), make=make)
+    return DraftMaker(contour=contour, places=(place,), make=make)
 
 
 def _aorta() -> DraftMaker:
@@ -81,7 +86,7 @@ def _aorta() -> DraftMaker:
         return _outlined(images, contour, draft_vessel(images, places[0], places[1]))
 
     ends = ("its upper end, inside", "its lower end, inside")
-    return DraftMaker(words=contour.words, places=ends, make=make)
+    return DraftMaker(contour=contour, places=ends, make=make)
 
 
 def _lung(side: Side) -> DraftMaker:
@@ -122,8 +127,5 @@ DRAFT_MAKERS: tuple[DraftMaker, ...] = (
     *(_lung(side) for side in (Side.LEFT, Side.RIGHT)),
     _single(Contour(Structure.SKIN), "on the skin", draft_skin),
     *(_vertebra(level) for level in (*_THORACIC, *_LUMBAR)),
-)
-#: Ribs, by words only: too many to be offered as buttons.
-RIB_MAKERS: tuple[DraftMaker, ...] = tuple(
-    _rib(level, side) for level in _THORACIC for side in (Side.LEFT, Side.RIGHT)
+    *(_rib(level, side) for level in _THORACIC for side in (Side.LEFT, Side.RIGHT)),
 )

@@ -225,10 +225,10 @@ def test_the_fence_is_undone_with_its_outline_in_the_order_of_the_hand(drawing):
 
 def test_a_first_draft_is_a_draft_and_asks_for_its_places(drawing, opened):
     ball = OutlineMask.of((50, 190, 55), np.ones((6, 6, 6), bool))
-    maker = DraftMaker(words="scar", places=("its middle",), make=lambda *_: {SCAR: ball})
+    maker = DraftMaker(contour=SCAR, places=("its middle",), make=lambda *_: {SCAR: ball})
     with pytest.raises(InputError, match="takes 1 places, got 2"):
         outline_tools.first_draft(drawing, maker, opened.ct, np.zeros((2, 3)), by="A")
     outline_tools.first_draft(drawing, maker, opened.ct, np.zeros((1, 3)), by="A")
     found = drawing.outline(SCAR)
     assert found.mask.is_same(ball) and found.state is OutlineState.DRAFT
-    assert found.changes[-1].what == "first draft of scar"
+    assert found.changes[-1].what == f"first draft of {SCAR.words}"

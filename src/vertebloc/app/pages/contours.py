@@ -6,10 +6,12 @@ from functools import partial
 
 from nicegui import ui
 
+from vertebloc.anatomy.levels import Level
 from vertebloc.app.desk import Desk
 from vertebloc.app.parts import (
     show_choice,
     show_field,
+    show_grouped_choice,
     show_markup,
     show_note,
     show_sentences,
@@ -17,10 +19,11 @@ from vertebloc.app.parts import (
 )
 from vertebloc.app.window import WindowLike
 from vertebloc.reports import outline_words as words
+from vertebloc.reports.draft_chooser import draft_groups
 from vertebloc.reports.outline_view import no_outlines_view, outlines_view
 from vertebloc.reports.page_views import PageView, waiting_view
 from vertebloc.reports.page_words import Question
-from vertebloc.workflow.first_drafts import DRAFT_MAKERS
+from vertebloc.workflow.first_drafts import DRAFT_MAKERS, maker_named
 
 
 def view_of(desk: Desk) -> PageView:
@@ -87,13 +90,33 @@ def _show_tools(window: WindowLike) -> None:
                     )
             show_field(words.SOFTEN_BY, f"{verbs.soften_mm:g}", verbs.set_soften)
             show_markup(f"<p>{words.LIMITS_NOTE}</p>")
-    if DRAFT_MAKERS:
-        with ui.element("section").classes("card"):
-            show_markup(f"<h2>{words.FIRST_DRAFTS}</h2>")
-            with ui.element("div").classes("verbs"):
-                for number, maker in enumerate(DRAFT_MAKERS):
-                    ask = partial(window.picture.ask_for_places, number, maker.places)
-                    show_verb(maker.words, ask, able=able)
+    _show_drafts(window, able=able)
+
+
+def _show_drafts(window: WindowLike, *, able: bool) -> None:
+    """Choose what is drafted next, what is missing first; then it is pointed at."""
+    drawing, verbs = window.desk.outlines.drawing, window.desk.verbs
+    if drawing is None:
+        return
+    diseased = window.desk.choices.level.diseased
+    offered = [maker.contour for maker in DRAFT_MAKERS]
+    groups = draft_groups(offered, drawing.states(), Level(diseased) if diseased else None)
+    every = [name for _, held in groups for name in held]
+    if verbs.wanted_draft not in every:
+        verbs.wanted_draft = every[0]
+
+    def ask() -> None:
+        maker = maker_named(verbs.wanted_draft)
+        window.picture.ask_for_places(DRAFT_MAKERS.index(maker), maker.places)
+
+    with ui.element("section").classes("card"):
+        show_markup(f"<h2>{words.FIRST_DRAFTS}</h2>")
+        show_grouped_choice(
+            words.WHICH_DRAFT, verbs.wanted_draft, groups,
+            lambda chosen: setattr(verbs, "wanted_draft", chosen), keep="which draft",
+        )  # fmt: skip
+        show_verb(words.MAKE_DRAFT, ask, able=able, keep="make draft")
+        show_markup(f"<p>{words.DRAFT_NOTE}</p>")
 
 
 def show_foot(window: WindowLike) -> None:

@@ -116,6 +116,7 @@ export const pens = {
     startPointing(number, places) {
       this.pointing = { number, points: [] };
       this.pointAt = [...places];
+      this.$refs.stage.focus({ preventScroll: true }); // Space points here, and no longer at the button
       this.draw();
     },
     pointedAt(point) {
@@ -172,6 +173,7 @@ export const pens = {
     },
     // A dab in the middle of the picture: drawing without a pointer.
     dab() {
+      if (this.pointAt.length && this.mayDraw()) { this.pointedAt(this.centre.map(round)); return; }
       if (!this.mayDraw() || LOOPS.includes(this.tool)) return;
       this.startStroke(this.centre.map(round));
       this.endStroke();
