@@ -48,6 +48,7 @@ class SecondDesk:
         self.error = ""
         self.half: list[float] = []  #: a place in the CT that waits for its pair
         self._job = SecondJob()
+        self._planning: asyncio.Task[None] | None = None
         self._view: SecondView | None = None
         self._seen = ""
         self._reading = threading.Lock()
@@ -123,6 +124,17 @@ class SecondDesk:
         except VertBlocError as error:
             self.error = str(error)
         self.tell()
+        self._planning = asyncio.get_running_loop().create_task(self._plan_again())
+
+    async def _plan_again(self) -> None:
+        """The plan speaks of this scan: it is made anew once what it says of it has changed."""
+        desk = self.desk
+        if desk.document is None:
+            return
+        told = desk.document.get("other_scan", {}).get("words", "")
+        second = self.second()
+        if told != words.in_plan(second.facts, second.place, second.out_of_date):
+            await desk.replan()
 
     async def lay(self) -> None:
         """Lay the second scan on, in a process that can be stopped."""
@@ -136,6 +148,7 @@ class SecondDesk:
             self.error = str(error)
         self.doing = ""
         self.tell()
+        await self._plan_again()
 
     def stop(self) -> None:
         """Stop what is being computed."""

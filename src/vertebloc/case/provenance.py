@@ -18,6 +18,8 @@ INPUT_WORDS: Mapping[str, str] = {
     "names": "the names of the contours were",
     "surfaces": "the contour surfaces were",
     "drawn": "the drawn outlines were",
+    "second": "the other scan was",
+    "second_place": "what is known of where the other scan lies was",
     "choices": "the team's choices were",
     "way_out": "the way out was",
     "package_version": "the version of vertebloc was",

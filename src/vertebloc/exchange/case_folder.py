@@ -11,6 +11,7 @@ from __future__ import annotations
 import contextlib
 import threading
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
@@ -151,6 +152,21 @@ class CaseFolder(SavedCase):
                 ):
                     atomic.flush(self.path)
                     finish_change(self.path, after)
+
+    def take_in(self, *steps: str) -> None:
+        """Take over what others have saved of some steps, and how they marked the plan.
+
+        Parameters
+        ----------
+        *steps : str
+            Keys of ``PLACES`` of which the caller holds nothing; all others stay as they were
+            when the case was opened.
+        """
+        now = _read_manifest(self.path)
+        taken = (*steps, "plan", "sheet")
+        kept = {step: saved for step, saved in self._manifest.steps.items() if step not in taken}
+        fresh = {step: saved for step, saved in now.steps.items() if step in taken}
+        self._manifest = replace(self._manifest, steps={**kept, **fresh}, plan=now.plan)
 
     def mark_stale(self, reasons: tuple[str, ...], *, now: datetime, restamp: Restamp) -> None:
         """Mark plan and sheet out of date; lift the mark if there is no reason any more.

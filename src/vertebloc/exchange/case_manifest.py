@@ -45,14 +45,10 @@ PLACES: Mapping[str, tuple[str, str]] = {
     "way_out": ("results", "way-out"),
 }
 MANY_FILES = ("surfaces", "drawn", "strokes", "pictures")  #: steps that are a folder of files
+#: steps a plan is computed from, or speaks of
 INPUT_STEPS = (
-    "ct",
-    "labels",
-    "names",
-    "surfaces",
-    "drawn",
-    "way_out",
-)  #: steps a plan is computed from
+    "ct", "labels", "names", "surfaces", "drawn", "way_out", "second", "second_place",
+)  # fmt: skip
 PENDING_CHOICES = ".choices"  #: beginning of the name of choices not yet put in place
 
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._ -]{0,120}")

@@ -56,9 +56,7 @@ def c_arm_svg(plan: CArmPlan, predicted: Predicted, *, of_strip: int = 0) -> str
     tall = _HEAD + _SIZE + _FOOT
     name = words.view_name(shown.beam.value, shown.cuts, shown.place, of_strip)
     straight = plan.behind if shown.beam.value == words.FROM_BEHIND else plan.side
-    end = words.end_words(
-        shown.beam.value, straight.towards_detector, shown.view.towards_detector
-    )
+    end = words.end_words(shown.beam.value, straight.towards_detector, shown.view.towards_detector)
     set_to = words.C_ARM_STRAIGHT if end == words.STRAIGHT else f"{words.DETECTOR_END} {end}"
     drawn = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_SIZE:.0f} {tall:.0f}" '

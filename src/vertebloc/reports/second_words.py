@@ -128,6 +128,65 @@ def second_lines(
     return lines
 
 
+def in_plan(facts: Mapping[str, Any], place: Mapping[str, Any], out_of_date: Sequence[str]) -> str:
+    """The one sentence for plan and sheet.
+
+    Parameters
+    ----------
+    facts, place : mapping
+        As ``second_sentences`` takes them.
+    out_of_date : sequence of str
+        What changed since.
+
+    Returns
+    -------
+    str
+        Whether it lies on the CT, how far off at the tumour, who stands behind it.
+    """
+    kind, level = kind_of(facts), place.get("level")
+    if not place.get("answer"):
+        return f"The {kind} of this case does not lie on the CT yet."
+    if out_of_date:
+        return f"Where the {kind} lies on the CT is OUT OF DATE: {'; '.join(out_of_date)}."
+    said = f"Cannot tell whether the {kind} lies on {level} of the CT"
+    if place["answer"] == "yes":
+        said = f"The {kind} lies on the CT to within {_within(place)} at the tumour of {level}"
+    elif place["answer"] == "no":
+        said = f"The {kind} does NOT lie on {level} of the CT where it was laid"
+    if not place["confirmed_by"]:
+        return f"{said}; UNCONFIRMED: nobody has looked."
+    why = f", although: {place['reason']}" if place["reason"] else ""
+    return f"{said}; confirmed by {place['confirmed_by']}{why}."
+
+
+def sheet_note(other: Mapping[str, Any]) -> str:
+    """How the other scan was laid, for the sheet's small print.
+
+    Parameters
+    ----------
+    other : mapping
+        The other scan as plan.json holds it.
+
+    Returns
+    -------
+    str
+        Which scan, from where it was laid, what the searches said; then the caution.
+    """
+    uid = other["series_uid"]
+    which = f"{kind_of(other)} (series ending in {uid[-8:]})" if uid else kind_of(other)
+    if "searches" not in other:
+        return f"{which}: not laid on the CT."
+    count, searches = other["landmarks"]["count"], other["searches"]
+    start = f"{count} marked pairs of points" if count else "the header's frame of reference"
+    back = f"{searches['came_back']} of {searches['tries']} searches came back"
+    reasons = map(_sentence, other["reasons"])
+    return " ".join((f"{which}, laid from {start}; {back}.", *reasons, CAUTION))
+
+
+def _within(place: Mapping[str, Any]) -> str:
+    return f"{max(float(place['within_mm']), 0.1):.1f} mm"
+
+
 def kind_of(facts: Mapping[str, Any]) -> str:
     """How the second scan is called: MR, other CT, or just other scan."""
     return {"MR": "MR", "CT": "other CT"}.get(str(facts.get("kind")), "other scan")
@@ -189,9 +248,8 @@ def _answer(facts: Mapping[str, Any], place: Mapping[str, Any]) -> str:
     searches = place["searches"]
     back = f"{searches['came_back']} of {searches['tries']} searches came back there"
     if place["answer"] == "yes":
-        within = max(float(place["within_mm"]), 0.1)
         return (
-            f"The {kind} lies on the CT to within {within:.1f} mm at the tumour of "
+            f"The {kind} lies on the CT to within {_within(place)} at the tumour of "
             f"{place['level']} ({back}; no other level fits)."
         )
     if place["answer"] == "no":

@@ -8,7 +8,7 @@ from typing import Any
 
 from vertebloc.anatomy.model import SideVerdict
 from vertebloc.case.identity import Identity
-from vertebloc.reports import outline_words, palette, sheet_text, small_print, text
+from vertebloc.reports import outline_words, palette, second_words, sheet_text, small_print, text
 from vertebloc.reports.allowance_bars import BAR_END_MM
 from vertebloc.reports.paper import Paper
 from vertebloc.reports.scene import published_hand_error
@@ -203,6 +203,12 @@ def _staging_words(staging: Mapping[str, Any]) -> list[str]:
     return lines
 
 
+def _other_scan(document: Mapping[str, Any]) -> tuple[tuple[str, str], ...]:
+    """How the other scan was laid on the CT; the answer says whether it lies there."""
+    other = document.get("other_scan")
+    return ((second_words.CARD, second_words.sheet_note(other)),) if other else ()
+
+
 def _notes(document: Mapping[str, Any]) -> list[dict[str, Any]]:
     """The small print, what matters most first: what does not fit stands on the next page."""
     names = text.SHEET_LABELS
@@ -227,6 +233,7 @@ def _notes(document: Mapping[str, Any]) -> list[dict[str, Any]]:
         (names["level"], text.joined_sentences(who, confirmation["counting"])),
         (names["warnings"], text.joined_sentences(*warnings)),
         *(() if contradicts else (sides,)),
+        *_other_scan(document),
         (names["assumptions"], text.joined_sentences(*map(text.assumed, assumptions))),
         (names["rule"], text.joined_sentences(resection["cut_rule"])),
         (names["sources"], text.joined_sentences(*document["sources"])),

@@ -20,8 +20,8 @@ from vertebloc.case.theatre_choice import TheatreChoice
 from vertebloc.errors import InputError
 from vertebloc.reports import PlanOrigin, plan_document
 from vertebloc.reports.access_document import add_access
+from vertebloc.reports.beside_document import NOTHING_BESIDE, KeptBeside, add_beside
 from vertebloc.reports.owners_words import owners_document
-from vertebloc.reports.way_out_choosing import add_way_out
 from vertebloc.resection import ResectionPlan, ResectionSolids, collect_solids, plan_resection
 from vertebloc.resection.piece import BoneSolids
 from vertebloc.space.surfaces import TriangleSurface
@@ -186,7 +186,7 @@ def plan_prepared(
     inputs: Inputs,
     bones: BoneSolids | None = None,
     plan: ResectionPlan | None = None,
-    way_out: Mapping[str, Any] | None = None,
+    beside: KeptBeside = NOTHING_BESIDE,
 ) -> tuple[ResectionPlan, dict[str, Any], Access]:
     """Place the cuts and measure the piece, the ring and the front.
 
@@ -202,8 +202,8 @@ def plan_prepared(
         The bones ready for cutting, if they are at hand already.
     plan : ResectionPlan or None
         The plan of choices that cut alike, if it is at hand already.
-    way_out : mapping or None
-        The way out computed from the very same inputs; None: it is said to be still open.
+    beside : KeptBeside
+        What is kept with the case and computed apart from the plan.
 
     Returns
     -------
@@ -250,9 +250,8 @@ def plan_prepared(
         )
         document["owners"] = owners_document(prepared.owners)
         document = add_access(document, access.ring, access.front)
-        if way_out is not None:
-            document = add_way_out(document, way_out)
         document["theatre"] = day
+        document = add_beside(document, beside)
         code = short_code(canonical_bytes(document, leave_out=NOT_IN_CODE))
     return plan, document, access
 

@@ -161,7 +161,22 @@ def read_second(case_dir: Path) -> Second:
     Second
         Empty facts if there is none.
     """
-    case = CaseFolder.open(case_dir)
+    return second_of(CaseFolder.open(case_dir))
+
+
+def second_of(case: CaseFolder) -> Second:
+    """What a case that is open already knows of its second scan.
+
+    Parameters
+    ----------
+    case : CaseFolder
+        The case, as it was opened.
+
+    Returns
+    -------
+    Second
+        Empty facts if there is none.
+    """
     if not case.has("second"):
         return Second(facts={}, place={}, out_of_date=(), same_frame=False)
     place = case.json_of("second_place") if case.has("second_place") else {}

@@ -25,16 +25,17 @@ from vertebloc.resection.piece import Cuts
 from vertebloc.space.frames import Side
 from vertebloc.space.grids import Volume
 from vertebloc.workflow import planner
+from vertebloc.workflow.beside import kept_beside
 from vertebloc.workflow.case_hold import CaseHold
 from vertebloc.workflow.clock import read_clock
 from vertebloc.workflow.compute_plan import Prepared
 from vertebloc.workflow.drawn_state import drawn_hash_of
 from vertebloc.workflow.load_case import Restamper, load_choices, load_ct, load_identity
+from vertebloc.workflow.other_scan_state import OTHER_SCAN
 from vertebloc.workflow.plan_case import PlanReport, make_scene, save_plan
 from vertebloc.workflow.planned_case import PlannedCase
 from vertebloc.workflow.saying import Say, say_nothing
 from vertebloc.workflow.sheet_copy import renew_copy
-from vertebloc.workflow.way_out import saved_way_out
 from vertebloc.workflow.workers import Call, Workers
 
 FIRST = "as opened"
@@ -114,6 +115,7 @@ class OpenCase:
     @property
     def stale_reasons(self) -> tuple[str, ...]:
         """Why the sheet in the folder is out of date; empty if it is current or not written."""
+        self.folder.take_in(*OTHER_SCAN)
         if not self.folder.has("plan"):
             return ()
         return self.folder.stale_reasons(self.folder.inputs(self.choices))
@@ -282,9 +284,9 @@ class OpenCase:
         if wish != self._wished and self.planned is not None:
             return self.planned
         inputs = self._inputs_of(self.prepared, choices)
-        way_out = saved_way_out(self.folder, inputs, choices)
+        beside = kept_beside(self.folder, inputs, choices)
         plan, document, access = await self._workers.ask(
-            "plans", planner.plan_kept, choices, inputs, way_out
+            "plans", planner.plan_kept, choices, inputs, beside
         )
         cuts = await self._workers.ask("drags", planner.place_now, choices)
         found = PlannedCase(
@@ -301,6 +303,7 @@ class OpenCase:
 
     def _inputs_of(self, prepared: Prepared | None, choices: Choices) -> Inputs:
         """What a plan is computed from: the outlines as measured, drawn on since or not."""
+        self.folder.take_in(*OTHER_SCAN)
         inputs = self.folder.inputs(choices).as_dict()
         inputs.pop("drawn", None)
         if prepared is not None and prepared.drawn_hash:

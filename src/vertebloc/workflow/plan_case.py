@@ -32,6 +32,7 @@ from vertebloc.resection import ResectionPlan
 from vertebloc.space.frames import Side
 from vertebloc.space.grids import Volume
 from vertebloc.space.surfaces import TriangleSurface
+from vertebloc.workflow.beside import kept_beside
 from vertebloc.workflow.clock import read_clock
 from vertebloc.workflow.compute_plan import Prepared, plan_prepared, prepare_plan
 from vertebloc.workflow.drawn_state import with_drawn
@@ -47,7 +48,7 @@ from vertebloc.workflow.load_case import (
 from vertebloc.workflow.measure_access import Access
 from vertebloc.workflow.saying import Say, say_nothing
 from vertebloc.workflow.sheet_copy import renew_copy
-from vertebloc.workflow.way_out import kept_way_out, saved_way_out
+from vertebloc.workflow.way_out import kept_way_out
 
 _STANDING = {
     StandingSide.LEFT: Side.LEFT,
@@ -103,7 +104,7 @@ def plan_case(
     keep_measures(case, choices, key, prepared)
     say("placing the cuts")
     plan, document, access = plan_prepared(
-        prepared, choices, inputs, way_out=saved_way_out(case, inputs, choices)
+        prepared, choices, inputs, beside=kept_beside(case, inputs, choices)
     )
     say("drawing the sheet")
     scene = make_scene(prepared, plan, choices, load_ct(case))

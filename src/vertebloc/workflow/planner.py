@@ -20,6 +20,7 @@ from vertebloc.case.choices import Choices, CutChoice, HalfPlacement
 from vertebloc.case.provenance import Inputs
 from vertebloc.errors import InputError
 from vertebloc.exchange.case_folder import CaseFolder
+from vertebloc.reports.beside_document import KeptBeside
 from vertebloc.resection import FaceMargin, ResectionPlan
 from vertebloc.resection.fates import plan_arch
 from vertebloc.resection.piece import BoneSolids, Cuts, prepare_bones
@@ -112,7 +113,7 @@ def keep(prepared: Prepared) -> None:
 
 
 def plan_kept(
-    choices: Choices, inputs: Inputs, way_out: Mapping[str, Any] | None = None
+    choices: Choices, inputs: Inputs, beside: KeptBeside
 ) -> tuple[ResectionPlan, dict[str, Any], Access]:
     """Plan anew on what is kept.
 
@@ -122,8 +123,8 @@ def plan_kept(
         The team's choices.
     inputs : Inputs
         Hashes of what went in.
-    way_out : mapping or None
-        The way out computed from the very same inputs, if there is one.
+    beside : KeptBeside
+        What is kept with the case and computed apart from the plan.
 
     Returns
     -------
@@ -138,7 +139,7 @@ def plan_kept(
     prepared, bones = _kept()
     known = _KEPT.plan
     again = known[1] if known is not None and same_resection(known[0], choices) else None
-    plan, document, access = plan_prepared(prepared, choices, inputs, bones, again, way_out)
+    plan, document, access = plan_prepared(prepared, choices, inputs, bones, again, beside)
     _KEPT.plan = (choices, plan)
     return plan, document, access
 

@@ -13,6 +13,7 @@ from vertebloc.case.choice_words import FrontBefore, StandingSide
 from vertebloc.case.choices import ASSUMED_FINGER_REACH_MM, Choices, SidesChoice
 from vertebloc.case.level_choice import LevelChoice
 from vertebloc.case.provenance import Inputs, canonical_bytes
+from vertebloc.case.theatre_choice import TheatreChoice
 from vertebloc.errors import InputError
 from vertebloc.exchange.case_folder import CaseFolder
 from vertebloc.exchange.case_transaction import Transaction
@@ -80,6 +81,7 @@ def key_of_way_out(inputs: Inputs, choices: Choices) -> str:
         sides=SidesChoice(),
         acts_order=(),
         overrides=(),
+        theatre=TheatreChoice(),
         other_counts=(),
     )
     parts = [hashes, counts, settings_of(choices)]

@@ -11,6 +11,7 @@ from vertebloc.case.provenance import Inputs
 from vertebloc.errors import InputError
 from vertebloc.exchange.case_folder import CaseFolder
 from vertebloc.resection import ResectionPlan
+from vertebloc.workflow.beside import kept_beside
 from vertebloc.workflow.clock import read_clock
 from vertebloc.workflow.compute_plan import Prepared, plan_prepared, prepare_plan
 from vertebloc.workflow.drawn_state import with_drawn
@@ -22,7 +23,6 @@ from vertebloc.workflow.way_out import (
     find_way_out_of,
     key_of_way_out,
     put_way_out,
-    saved_way_out,
 )
 
 COMPUTED = "way out computed"
@@ -98,7 +98,7 @@ def way_out_case(case_dir: Path, *, say: Say = say_nothing) -> PlanReport:
         now_choices,
         inputs,
         plan=ground.plan,
-        way_out=saved_way_out(case, inputs, now_choices),
+        beside=kept_beside(case, inputs, now_choices),
     )
     say("drawing the sheet")
     scene = make_scene(ground.prepared, plan, now_choices, load_ct(case))

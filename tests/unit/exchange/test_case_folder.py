@@ -284,6 +284,15 @@ class TestChanging:
         assert all((case.path / name).read_bytes() == b"theirs" for name in theirs)
         assert generation_in(case.path) == 2
 
+    def test_only_what_is_asked_for_is_taken_in_from_others(self, case: CaseFolder) -> None:
+        ours = CaseFolder.open(case.path)
+        _put(case, "second", "second.nii", b"scan", 1)
+        _put(case, "names", "names.json", b"{}", 2)
+        ours.take_in("second", "second_place")
+        assert ours.has("second") and not ours.has("second_place")
+        assert ours.hash_of("second") == case.hash_of("second")
+        assert ours.hash_of("names") != case.hash_of("names")
+
     def test_the_folder_can_be_moved_and_copied(self, case: CaseFolder, tmp_path: Path) -> None:
         shutil.copytree(case.path, tmp_path / "elsewhere")
         shutil.rmtree(case.path)

@@ -13,7 +13,7 @@ from vertebloc import made_up
 from vertebloc.exchange.dicom_write import SeriesSettings, write_dicom_series
 from vertebloc.exchange.names_file import NamesFile, write_names_file
 from vertebloc.exchange.nifti import write_nifti
-from vertebloc.space.grids import Grid
+from vertebloc.space.grids import Grid, Volume
 from vertebloc.workflow.demo import SCANNED_AT
 
 pytestmark = pytest.mark.slow
@@ -421,3 +421,20 @@ def test_sheets_of_what_is_no_plan_are_one_clear_line(planned, tmp_path):
     wrong = run("sheets", case, "--family", words)
     assert is_one_clear_line(wrong)
     assert "is missing" in wrong.stderr
+
+
+def test_another_scan_makes_the_plan_out_of_date_and_the_next_plan_tells_of_it(planned, tmp_path):
+    """A coarse file beside the CT: it names no kind, and it does not lie on the CT yet."""
+    case = tmp_path / "case"
+    shutil.copytree(planned[0], case)
+    grid = Grid.from_matrix((8, 8, 8), np.diag([4.0, 4.0, 4.0, 1.0]))
+    write_nifti(tmp_path / "s.nii", Volume(grid, np.arange(512, dtype=np.int16).reshape(8, 8, 8)))
+    beside = run("import", tmp_path / "s.nii", "--case", case, "--beside")
+    assert beside.returncode == 0, beside.stderr
+    stale = json.loads((case / "plan.json").read_text())["stale"]
+    assert stale == ["the other scan was added after this plan was computed"]
+    again = run("plan", case, "--json")
+    document = json.loads(again.stdout)
+    assert document["other_scan"]["answer"] == "not_laid" and document["stale"] == []
+    assert "The other scan of this case does not lie on the CT yet." in document["answer"]
+    assert "second" in document["inputs"] and "second_place" not in document["inputs"]
