@@ -316,23 +316,24 @@ def pack(
     typer.echo(f"CAUTION: {report.not_guaranteed}\npacked: {report.path}")
 
 
-@app.command(epilog="Example: vertebloc export case/ outlines/ --as rtstruct")
+@app.command(epilog="Example: vertebloc export case/ to-print/ --as solids")
 def export(
     folder: Annotated[Path, typer.Argument(metavar="DIR", help="Case folder.")],
     target: Annotated[Path, typer.Argument(metavar="FOLDER", help="New folder to make.")],
     form: Annotated[
         str,
-        typer.Option("--as", help="seg or rtstruct (both DICOM), or nifti."),
+        typer.Option(
+            "--as",
+            help="Outlines: seg or rtstruct (both DICOM), or nifti. The plan: solids (STL and "
+            "3MF, to print).",
+        ),
     ] = "seg",
 ) -> None:
-    """Write a case's outlines for other programs."""
+    """Write a case's outlines or its plan for other programs, for printers and for people."""
     with _progress() as say:
-        from vertebloc.workflow.export_contours import OutlineFormat, export_contours
+        from vertebloc.workflow.export_case import export_case
 
-        allowed = [known.value for known in OutlineFormat]
-        if form not in allowed:
-            raise InputError(f"--as {form} is not known: {', '.join(allowed)} are")
-        report = export_contours(folder, target, OutlineFormat(form), say=say)
+        report = export_case(folder, target, form, say=say)
     typer.echo("\n".join(report.lines))
 
 

@@ -64,7 +64,10 @@ def test_commands_say_what_is_wrong_in_one_line(run, tmp_path: Path) -> None:
         (("import", tmp_path / "empty"), "--case DIR"),
         (("import", tmp_path / "empty", "--list"), "is empty"),
         (("import", tmp_path / "none", "--list"), "is not a folder"),
-        (("export", tmp_path, tmp_path / "out", "--as", "obj"), "seg, rtstruct, nifti are"),
+        (
+            ("export", tmp_path, tmp_path / "out", "--as", "obj"),
+            "--as obj is not known: seg, rtstruct, nifti, ",
+        ),
         (("demo", "--dir", tmp_path / "demo", "--patient", "nobody"), "there is no made-up"),
     ):
         code, out, err = run(*words)

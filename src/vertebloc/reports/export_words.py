@@ -1,0 +1,130 @@
+"""What files say that leave the case for printing and for other programs."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from vertebloc.reports import text
+from vertebloc.reports.page_words import CAUTION
+from vertebloc.resection.printed_solids import PrintedSolid
+from vertebloc.space.raised_letters import TAG_MM
+
+FRAME = "patient LPS: x to the patient's left, y to the back, z to the head; millimetres"
+NOT_CONFIRMED = "UNCONFIRMED: nobody has confirmed the level of this plan"
+PLANNED = "PLANNED, not outlined: computed from the team's choices"
+NO_NAME_IN_SOLIDS = (
+    "no name, date or identifier of the person is in these files; a rare shape can be recognised"
+)
+NAMES_THE_PERSON = "CAUTION: the files name the person; for a colleague outside use pack"
+
+
+def is_confirmed(document: Mapping[str, Any]) -> bool:
+    """Whether the level of a plan is confirmed."""
+    return bool(document["level_confirmation"]["confirmed"])
+
+
+def plan_cautions(document: Mapping[str, Any]) -> tuple[str, ...]:
+    """What every file of a plan says about the plan itself, one sentence a line.
+
+    Parameters
+    ----------
+    document : mapping
+        Content of plan.json.
+
+    Returns
+    -------
+    tuple of str
+        The plan's code, whether it is confirmed, and the caution.
+    """
+    return (
+        f"plan {document['code']}, level {document['level']}",
+        *(() if is_confirmed(document) else (NOT_CONFIRMED,)),
+        CAUTION,
+    )
+
+
+def file_prefix(document: Mapping[str, Any]) -> str:
+    """What the names of files begin with: loud if the plan is not confirmed."""
+    return "" if is_confirmed(document) else "UNCONFIRMED-"
+
+
+def stl_header(name: str, document: Mapping[str, Any]) -> str:
+    """What fits into the 80 bytes of an STL header after unit and frame."""
+    state = "" if is_confirmed(document) else "UNCONFIRMED, "
+    return f"{state}{name} {document['level']}, plan {document['code']}"
+
+
+def solids_about(document: Mapping[str, Any]) -> str:
+    """What the 3MF file says about itself, in one paragraph."""
+    return text.joined_sentences(f"Frame: {FRAME}", PLANNED, *plan_cautions(document))
+
+
+def solids_lines(solids: Sequence[PrintedSolid]) -> tuple[str, ...]:
+    """Each solid with its volume, and whether it prints as one.
+
+    Parameters
+    ----------
+    solids : sequence of PrintedSolid
+        As written.
+
+    Returns
+    -------
+    tuple of str
+        One line each.
+    """
+    return tuple(
+        f"{one.name}: {text.fine_ml(one.volume_ml)} without its tags, closed, "
+        + ("one part" if one.loose_parts == 1 else f"{one.loose_parts} loose parts")
+        for one in solids
+    )
+
+
+def solids_readme(
+    document: Mapping[str, Any],
+    solids: Sequence[PrintedSolid],
+    files: Sequence[str],
+    together: str,
+) -> str:
+    """The text that lies beside printed solids.
+
+    Parameters
+    ----------
+    document : mapping
+        Content of plan.json.
+    solids : sequence of PrintedSolid
+        As written.
+    files : sequence of str
+        Names of the STL files.
+    together : str
+        Name of the 3MF file.
+
+    Returns
+    -------
+    str
+        Plain text, a line each.
+    """
+    lines = (
+        "Spine, piece and tumour of a planned resection, at true scale, to be printed or opened "
+        "in other programs.",
+        "",
+        *plan_cautions(document),
+        PLANNED,
+        "",
+        f"Unit and frame: {FRAME}. STL does not hold a unit: choose millimetres.",
+        f"Scale: measure before use. Each tag is a square of {TAG_MM:g} mm, the cube has edges "
+        f"of {TAG_MM:g} mm. If a ruler says otherwise, throw the print away.",
+        "Side: the tag LEFT stands at the patient's left, the tag RIGHT at the patient's right. "
+        "Its letters are read from behind with the head up, and again from the front. "
+        "If they read mirrored, the print is mirrored: throw it away.",
+        "Level: raised below the side; a question mark behind it: nobody has confirmed it.",
+        "",
+        *solids_lines(solids),
+        "The spine holds all outlined vertebrae and discs, no ribs; bone destroyed by tumour is "
+        "filled. The piece is cut as planned; the blade's width is taken from what stays.",
+        "Surfaces follow the outlines: they are no finer than the voxels of the images.",
+        "",
+        f"{together}: all of it in one file (3MF). One each (STL): {', '.join(files)}.",
+        NO_NAME_IN_SOLIDS,
+    )
+    return "\n".join(lines) + "\n"

@@ -1,0 +1,107 @@
+"""Spine, piece and tumour of a planned case as files to print, with what must be known beside."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from vertebloc.exchange.aside import write_folder_aside
+from vertebloc.exchange.atomic import say_plainly
+from vertebloc.exchange.solid_files import write_3mf, write_stl
+from vertebloc.reports import export_words as words
+from vertebloc.reports import palette
+from vertebloc.resection.printed_solids import (
+    PrintedSolid,
+    printed_solids,
+    refuse_open,
+    spine_surface,
+)
+from vertebloc.workflow.export_contours import ExportReport
+from vertebloc.workflow.planned_again import PlannedAgain, plan_again
+from vertebloc.workflow.saying import Say, say_nothing
+
+COLOURS = {
+    "spine": palette.BONE,
+    "piece": palette.PIECE,
+    "tumour": palette.TUMOUR,
+    "scale cube": palette.SOFT,
+}
+
+
+def export_solids(case_dir: Path, folder: Path, *, say: Say = say_nothing) -> ExportReport:
+    """Write the planned solids into a new folder; the case is only read.
+
+    Parameters
+    ----------
+    case_dir : Path
+        A planned case.
+    folder : Path
+        Where to; must not exist yet, or be empty.
+    say : callable
+        Called before each long step.
+
+    Returns
+    -------
+    ExportReport
+        The files, and what must be known of them.
+
+    Raises
+    ------
+    InputError
+        If there is no current plan, a solid is not closed, or the folder holds something.
+    """
+    with say_plainly(f"write to {folder}"), write_folder_aside(folder) as aside:
+        planned = plan_again(case_dir, say)
+        say("shaping the solids")
+        solids = shape_solids(planned)
+        say("writing the solids")
+        names = _write(planned, solids, aside)
+    return ExportReport(
+        files=tuple(folder / name for name in names),
+        lines=(
+            *(f"written: {folder / name}" for name in names),
+            *words.solids_lines(solids),
+            *words.plan_cautions(planned.document),
+            words.NO_NAME_IN_SOLIDS,
+        ),
+    )
+
+
+def shape_solids(planned: PlannedAgain) -> tuple[PrintedSolid, ...]:
+    """The solids of a plan with their tags.
+
+    Parameters
+    ----------
+    planned : PlannedAgain
+        The plan.
+
+    Returns
+    -------
+    tuple of PrintedSolid
+        Spine, piece, tumour, and the cube.
+    """
+    prepared = planned.prepared
+    return printed_solids(
+        spine_surface(planned.contours, prepared.anatomy, prepared.solids),
+        planned.plan,
+        prepared.solids.tumour,
+        prepared.anatomy.vertebrae[prepared.level],
+        is_confirmed=planned.is_confirmed,
+    )
+
+
+def _write(
+    planned: PlannedAgain, solids: tuple[PrintedSolid, ...], folder: Path
+) -> tuple[str, ...]:
+    surfaces = refuse_open(solids)
+    prefix = words.file_prefix(planned.document)
+    about = words.solids_about(planned.document)
+    names = []
+    for name, surface in surfaces.items():
+        file = f"{prefix}{name.replace(' ', '-')}.stl"
+        write_stl(folder / file, surface, words.stl_header(name, planned.document))
+        names.append(file)
+    together = f"{prefix}solids.3mf"
+    write_3mf(folder / together, surfaces, COLOURS, about)
+    readme = words.solids_readme(planned.document, solids, tuple(names), together)
+    (folder / "README.txt").write_text(readme, encoding="utf-8")
+    return (together, *names, "README.txt")
