@@ -325,15 +325,18 @@ def export(
         typer.Option(
             "--as",
             help="Outlines: seg or rtstruct (both DICOM), or nifti. The plan: solids (STL and "
-            "3MF, to print).",
+            "3MF, to print); teaching or consent (one file that plays it in a browser, offline).",
         ),
     ] = "seg",
+    with_identity: Annotated[
+        bool, typer.Option("--with-identity", help="Name the person; teaching and consent only.")
+    ] = False,
 ) -> None:
     """Write a case's outlines or its plan for other programs, for printers and for people."""
     with _progress() as say:
         from vertebloc.workflow.export_case import export_case
 
-        report = export_case(folder, target, form, say=say)
+        report = export_case(folder, target, form, with_identity=with_identity, say=say)
     typer.echo("\n".join(report.lines))
 
 

@@ -13,9 +13,7 @@ from vertebloc.space.raised_letters import TAG_MM
 FRAME = "patient LPS: x to the patient's left, y to the back, z to the head; millimetres"
 NOT_CONFIRMED = "UNCONFIRMED: nobody has confirmed the level of this plan"
 PLANNED = "PLANNED, not outlined: computed from the team's choices"
-NO_NAME_IN_SOLIDS = (
-    "no name, date or identifier of the person is in these files; a rare shape can be recognised"
-)
+NO_NAME = "no name, date or identifier of the person is in it; a rare shape can be recognised"
 NAMES_THE_PERSON = "CAUTION: the files name the person; for a colleague outside use pack"
 
 
@@ -125,6 +123,6 @@ def solids_readme(
         "Surfaces follow the outlines: they are no finer than the voxels of the images.",
         "",
         f"{together}: all of it in one file (3MF). One each (STL): {', '.join(files)}.",
-        NO_NAME_IN_SOLIDS,
+        NO_NAME,
     )
     return "\n".join(lines) + "\n"

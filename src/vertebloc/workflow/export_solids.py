@@ -61,7 +61,7 @@ def export_solids(case_dir: Path, folder: Path, *, say: Say = say_nothing) -> Ex
             *(f"written: {folder / name}" for name in names),
             *words.solids_lines(solids),
             *words.plan_cautions(planned.document),
-            words.NO_NAME_IN_SOLIDS,
+            words.NO_NAME,
         ),
     )
 

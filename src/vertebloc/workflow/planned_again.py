@@ -9,6 +9,7 @@ from typing import Any
 
 from vertebloc.anatomy.contours import ContourSet
 from vertebloc.case.choices import Choices
+from vertebloc.case.provenance import canonical_bytes
 from vertebloc.errors import InputError
 from vertebloc.exchange.case_folder import CaseFolder
 from vertebloc.resection import ResectionPlan
@@ -17,6 +18,9 @@ from vertebloc.workflow.drawn_state import with_drawn
 from vertebloc.workflow.kept_measures import find_measures, keep_measures, key_of_measures
 from vertebloc.workflow.load_case import load_choices, load_contours
 from vertebloc.workflow.saying import Say
+
+#: What must come out the same: all that the piece and its words stand on.
+_SAME = ("level", "level_confirmation", "tumour", "staging", "resection", "anatomy", "inputs")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -80,10 +84,11 @@ def plan_again(case_dir: Path, say: Say) -> PlannedAgain:
     say("placing the cuts as planned")
     plan, computed, _ = plan_prepared(prepared, choices, inputs)
     document = case.json_of("plan")
-    if computed["code"] != document["code"]:
+    differ = [key for key in _SAME if _bytes(computed[key]) != _bytes(document[key])]
+    if differ:
         raise InputError(
-            f"the saved plan has the code {document['code']}, computed anew it is "
-            f"{computed['code']}: it was made by another version of the program; {again}"
+            f"computed anew, the plan is another one than was saved as {document['code']} "
+            f"({', '.join(differ)}): it was made by another version of the program; {again}"
         )
     return PlannedAgain(
         case=case,
@@ -93,3 +98,7 @@ def plan_again(case_dir: Path, say: Say) -> PlannedAgain:
         plan=plan,
         document=document,
     )
+
+
+def _bytes(value: Any) -> bytes:
+    return canonical_bytes({"value": value})

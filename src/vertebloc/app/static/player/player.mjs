@@ -27,6 +27,13 @@ for (const part of plan.parts) {
     drawing.parts.get(part.name).children[0].material.uniforms.ink.value = BLADE_INK;
   }
 }
+// what each part looks like, and whole bone, which it looks like until the cuts are shown
+const BONE_LIKE = new Set(["piece", "nibbled"]);
+const looks = new Map(plan.parts.map(({ name }) => {
+  const { ink, pattern } = drawing.parts.get(name).children[0].material.uniforms;
+  return [name, { ink: ink.value, pattern: pattern.value }];
+}));
+const bone = looks.get(plan.parts.find((part) => part.kind === "bone")?.name);
 const middle = new THREE.Vector3(...plan.middle_of_piece);
 const moving = plan.parts.filter((part) => part.moves).map((part) => part.name);
 
@@ -44,6 +51,11 @@ function lay() {
   for (const part of plan.parts) {
     const group = drawing.parts.get(part.name);
     group.visible = shown.has(part.kind);
+    if (BONE_LIKE.has(part.kind) && bone) {
+      const look = step.plain ? bone : looks.get(part.name), { uniforms } = group.children[0].material;
+      uniforms.ink.value = look.ink;
+      uniforms.pattern.value = look.pattern;
+    }
     if (!moving.includes(part.name)) continue;
     group.matrixAutoUpdate = false;
     group.matrix.copy(matrix);
