@@ -325,7 +325,8 @@ def export(
         typer.Option(
             "--as",
             help="Outlines: seg or rtstruct (both DICOM), or nifti. The plan: solids (STL and "
-            "3MF, to print); teaching or consent (one file that plays it in a browser, offline).",
+            "3MF, to print); planned (DICOM: regions and sheet, into the study); teaching or "
+            "consent (one file that plays it in a browser, offline).",
         ),
     ] = "seg",
     with_identity: Annotated[

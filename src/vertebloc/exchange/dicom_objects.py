@@ -12,6 +12,7 @@ from vertebloc.anatomy.structures import Contour, Structure
 from vertebloc.case.identity import Identity
 from vertebloc.errors import InputError
 from vertebloc.exchange.dicom_write import IMPLEMENTATION, identifier, person_name
+from vertebloc.exchange.masks import BoxedMask
 from vertebloc.space.frames import Side
 
 OWN_SCHEME = "99VERTEBLOC"  #: DICOM lets private code schemes begin with 99
@@ -39,6 +40,65 @@ class ObjectSettings:
             frame_of_reference_uid=self.frame_of_reference_uid
             or identifier(self.seed_text, "frame of reference"),
         )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AboutObject:
+    """What an object of regions says it holds."""
+
+    label: str  #: in capitals, at most 16 letters
+    description: str
+    series: str  #: description of its series, at most 64 letters
+    algorithm: str = ""  #: name of what computed the regions; empty: drawn by people
+
+
+OUTLINES = AboutObject(
+    label="OUTLINES",
+    description="outlines, planning aid: verify against the images",
+    series="outlines, planning aid",
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Region:
+    """A named part of the images, as an object of regions holds it."""
+
+    words: str
+    description: str
+    category: Dataset  #: code of what kind of thing
+    kind: Dataset  #: code of the thing itself
+    side: Side | None = None
+    therapy_kind: str  #: DICOM's word for a structure set; may be empty
+    mask: BoxedMask | None  #: None: no voxel
+
+
+def region_of(contour: Contour, mask: BoxedMask | None) -> Region:
+    """An outline as a region.
+
+    Parameters
+    ----------
+    contour : Contour
+        What it is of.
+    mask : BoxedMask or None
+        Where it is.
+
+    Returns
+    -------
+    Region
+        With its codes.
+    """
+    return Region(
+        words=contour.words,
+        description=contour.words,
+        category=category_of(contour),
+        kind=type_of(contour),
+        side=contour.side,
+        therapy_kind=_THERAPY.get(contour.structure, "ORGAN"),
+        mask=mask,
+    )
+
+
+_THERAPY = {Structure.TUMOUR: "GTV", Structure.SKIN: "EXTERNAL", Structure.IMPLANT: "FIXATION"}
 
 
 def start_object(sop_class: UID, syntax: UID, modality: str, settings: ObjectSettings) -> Dataset:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -11,18 +11,22 @@ from pydicom.dataset import Dataset
 from pydicom.uid import ImplicitVRLittleEndian, RTStructureSetStorage
 
 from vertebloc.anatomy.contours import LabelMap
-from vertebloc.anatomy.structures import Contour, Structure
 from vertebloc.errors import InputError
 from vertebloc.exchange.aside import write_file_aside
-from vertebloc.exchange.dicom_objects import ObjectSettings, start_object, type_of
+from vertebloc.exchange.dicom_objects import (
+    OUTLINES,
+    AboutObject,
+    ObjectSettings,
+    Region,
+    region_of,
+    start_object,
+)
 from vertebloc.exchange.masks import BoxedMask, split_masks
 from vertebloc.exchange.polygon_filling import outline_mask
 from vertebloc.space.grids import Grid
 
 #: Corners are written to 0.0001 mm and read back at most half of that away along each axis.
 _DECIMALS = 4
-
-_KINDS = {Structure.TUMOUR: "GTV", Structure.SKIN: "EXTERNAL", Structure.IMPLANT: "FIXATION"}
 
 
 def write_structure_set(path: Path, label_map: LabelMap, settings: ObjectSettings) -> None:
@@ -51,46 +55,71 @@ def write_structure_set(path: Path, label_map: LabelMap, settings: ObjectSetting
     masks = split_masks(label_map)
     if not masks:
         raise InputError("there is no outline to write")
+    regions = [region_of(contour, mask) for contour, mask in masks.items()]
+    write_structures(path, label_map.volume.grid, regions, OUTLINES, settings)
+
+
+def write_structures(
+    path: Path,
+    grid: Grid,
+    regions: Sequence[Region],
+    about: AboutObject,
+    settings: ObjectSettings,
+) -> None:
+    """Write regions as one DICOM structure set, as ``write_structure_set`` does.
+
+    Parameters
+    ----------
+    path : Path
+        The file; one that is there is replaced.
+    grid : Grid
+        Of the images.
+    regions : sequence of Region
+        At least one; each becomes a structure, also one without a voxel.
+    about : AboutObject
+        What it says it holds.
+    settings : ObjectSettings
+        Who, when, of which study and frame of reference.
+    """
     settings = settings.completed()
     dataset = start_object(RTStructureSetStorage, ImplicitVRLittleEndian, "RTSTRUCT", settings)
     del dataset.ContentDate, dataset.ContentTime
-    dataset.StructureSetLabel = "OUTLINES"
-    dataset.StructureSetDescription = "outlines, planning aid: verify against the images"
+    dataset.SeriesDescription = about.series
+    dataset.StructureSetLabel = about.label
+    dataset.StructureSetDescription = about.description
     dataset.StructureSetDate = settings.made_at.strftime("%Y%m%d")
     dataset.StructureSetTime = settings.made_at.strftime("%H%M%S")
     dataset.OperatorsName = settings.author
     frame = Dataset()
     frame.FrameOfReferenceUID = settings.frame_of_reference_uid
     dataset.ReferencedFrameOfReferenceSequence = [frame]
-    numbered = list(enumerate(masks.items(), start=1))
-    dataset.StructureSetROISequence = [
-        _structure(n, contour, settings) for n, (contour, _) in numbered
-    ]
-    dataset.ROIContourSequence = [
-        _outlines(n, mask, label_map.volume.grid) for n, (_, mask) in numbered
-    ]
-    dataset.RTROIObservationsSequence = [_observation(n, c) for n, (c, _) in numbered]
+    numbered = list(enumerate(regions, start=1))
+    dataset.StructureSetROISequence = [_structure(n, one, about, settings) for n, one in numbered]
+    dataset.ROIContourSequence = [_outlines(n, one.mask, grid) for n, one in numbered]
+    dataset.RTROIObservationsSequence = [_observation(n, one) for n, one in numbered]
     dataset.ApprovalStatus = "UNAPPROVED"
     with write_file_aside(path) as file:
         dataset.save_as(file, enforce_file_format=True)
 
 
-def _structure(number: int, contour: Contour, settings: ObjectSettings) -> Dataset:
+def _structure(
+    number: int, region: Region, about: AboutObject, settings: ObjectSettings
+) -> Dataset:
     item = Dataset()
     item.ROINumber = number
     item.ReferencedFrameOfReferenceUID = settings.frame_of_reference_uid
-    item.ROIName = contour.words[:64]
-    item.ROIDescription = contour.words[:1024]
-    item.ROIGenerationAlgorithm = "MANUAL"
+    item.ROIName = region.words[:64]
+    item.ROIDescription = region.description[:1024]
+    item.ROIGenerationAlgorithm = "SEMIAUTOMATIC" if about.algorithm else "MANUAL"
     return item
 
 
-def _observation(number: int, contour: Contour) -> Dataset:
+def _observation(number: int, region: Region) -> Dataset:
     item = Dataset()
     item.ObservationNumber = item.ReferencedROINumber = number
-    item.RTROIInterpretedType = _KINDS.get(contour.structure, "ORGAN")
+    item.RTROIInterpretedType = region.therapy_kind
     item.ROIInterpreter = ""
-    item.RTROIIdentificationCodeSequence = [type_of(contour)]
+    item.RTROIIdentificationCodeSequence = [region.kind]
     return item
 
 

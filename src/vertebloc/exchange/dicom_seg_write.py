@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
@@ -10,15 +11,16 @@ from pydicom.dataset import Dataset
 from pydicom.uid import ExplicitVRLittleEndian, SegmentationStorage
 
 from vertebloc.anatomy.contours import LabelMap
-from vertebloc.anatomy.structures import Contour
 from vertebloc.errors import InputError
 from vertebloc.exchange.aside import write_file_aside
 from vertebloc.exchange.dicom_objects import (
+    OUTLINES,
+    AboutObject,
     ObjectSettings,
-    category_of,
+    Region,
+    region_of,
     side_of,
     start_object,
-    type_of,
 )
 from vertebloc.exchange.dicom_write import decimal_text, identifier, slice_directions
 from vertebloc.exchange.masks import BoxedMask, split_masks
@@ -50,14 +52,39 @@ def write_segmentation(path: Path, label_map: LabelMap, settings: ObjectSettings
     masks = split_masks(label_map)
     if not masks:
         raise InputError("there is no outline to write")
+    regions = [region_of(contour, mask) for contour, mask in masks.items()]
+    write_segments(path, label_map.volume.grid, regions, OUTLINES, settings)
+
+
+def write_segments(
+    path: Path,
+    grid: Grid,
+    regions: Sequence[Region],
+    about: AboutObject,
+    settings: ObjectSettings,
+) -> None:
+    """Write regions as one DICOM segmentation object, as ``write_segmentation`` does.
+
+    Parameters
+    ----------
+    path : Path
+        The file; one that is there is replaced.
+    grid : Grid
+        Of the images.
+    regions : sequence of Region
+        At least one; each becomes a segment, also one without a voxel.
+    about : AboutObject
+        What it says it holds.
+    settings : ObjectSettings
+        Who, when, of which study and frame of reference.
+    """
     settings = settings.completed()
-    grid = label_map.volume.grid
     row, column, apart_mm = slice_directions(grid)
     dataset = start_object(SegmentationStorage, ExplicitVRLittleEndian, "SEG", settings)
-    _describe(dataset, grid, settings)
-    dataset.SegmentSequence = [_segment(n, c) for n, c in enumerate(masks, start=1)]
+    _describe(dataset, grid, settings, about)
+    dataset.SegmentSequence = [_segment(n, one, about) for n, one in enumerate(regions, start=1)]
     dataset.SharedFunctionalGroupsSequence = [_shared(grid, row, column, apart_mm)]
-    frames, bits = _frames(list(masks.values()), grid)
+    frames, bits = _frames([one.mask for one in regions], grid)
     dataset.NumberOfFrames = len(frames)
     dataset.PerFrameFunctionalGroupsSequence = frames
     packed = np.packbits(bits.ravel(), bitorder="little").tobytes()
@@ -66,7 +93,7 @@ def write_segmentation(path: Path, label_map: LabelMap, settings: ObjectSettings
         dataset.save_as(file, enforce_file_format=True)
 
 
-def _describe(dataset: Dataset, grid: Grid, settings: ObjectSettings) -> None:
+def _describe(dataset: Dataset, grid: Grid, settings: ObjectSettings, about: AboutObject) -> None:
     organisation = identifier(settings.seed_text, "dimensions")
     group = Dataset()
     group.DimensionOrganizationUID = organisation
@@ -88,8 +115,9 @@ def _describe(dataset: Dataset, grid: Grid, settings: ObjectSettings) -> None:
         "LossyImageCompression": "00",
         "SegmentationType": "BINARY",
         "SegmentsOverlap": "UNDEFINED",
-        "ContentLabel": "OUTLINES",
-        "ContentDescription": "outlines, planning aid: verify against the images",
+        "SeriesDescription": about.series,
+        "ContentLabel": about.label,
+        "ContentDescription": about.description,
         "ContentCreatorName": settings.author,
     }.items():
         setattr(dataset, keyword, value)
@@ -103,16 +131,19 @@ def _dimension(organisation: str, pointer: int, group: int, label: str) -> Datas
     return item
 
 
-def _segment(number: int, contour: Contour) -> Dataset:
+def _segment(number: int, region: Region, about: AboutObject) -> Dataset:
     item = Dataset()
     item.SegmentNumber = number
-    item.SegmentLabel = contour.words[:64]
-    item.SegmentDescription = contour.words[:1024]
-    item.SegmentAlgorithmType = "MANUAL"
-    item.SegmentedPropertyCategoryCodeSequence = [category_of(contour)]
-    kind = type_of(contour)
-    if contour.side is not None:
-        kind.SegmentedPropertyTypeModifierCodeSequence = [side_of(contour.side)]
+    item.SegmentLabel = region.words[:64]
+    item.SegmentDescription = region.description[:1024]
+    item.SegmentAlgorithmType = "SEMIAUTOMATIC" if about.algorithm else "MANUAL"
+    if about.algorithm:
+        item.SegmentAlgorithmName = about.algorithm
+    item.SegmentedPropertyCategoryCodeSequence = [region.category]
+    kind = Dataset()
+    kind.update(region.kind)  # a copy: the side's element belongs to segments alone
+    if region.side is not None:
+        kind.SegmentedPropertyTypeModifierCodeSequence = [side_of(region.side)]
     item.SegmentedPropertyTypeCodeSequence = [kind]
     return item
 

@@ -51,7 +51,7 @@ def write_stl(path: Path, surface: TriangleSurface, about: str) -> None:
     InputError
         If the surface is not closed, or its 32-bit corners would not be.
     """
-    corners = _single_precision(surface, path).astype("<f4")[surface.triangles]
+    corners = _single_precision(surface, path)
     across = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     length = np.linalg.norm(across, axis=1, keepdims=True)
     records = np.zeros(
@@ -143,13 +143,19 @@ def _model(
 
 
 def _single_precision(surface: TriangleSurface, path: Path) -> NDArray[np.float32]:
-    """Corners in 32 bits; refused if two that are apart would fall together and tear the solid."""
+    """Corners of the triangles in 32 bits, those left out that shrink to nothing.
+
+    Corners that are apart in 64 bits may fall together: refused if that tears the solid.
+    """
     if not surface.is_closed:
         raise InputError(f"{path}: the surface is not closed")
-    corners = surface.vertices.astype(np.float32)
-    if len(np.unique(corners, axis=0)) < len(corners):
+    unique, place = np.unique(surface.vertices.astype("<f4"), axis=0, return_inverse=True)
+    joined = place.reshape(-1)[surface.triangles]
+    a, b, c = joined.T
+    joined = joined[(a != b) & (b != c) & (c != a)]
+    if not TriangleSurface(unique, joined).is_closed:
         raise InputError(
-            f"{path}: corners fall together in the 32 bits of STL: write 3MF instead, or move "
-            "the images' origin nearer to the patient"
+            f"{path}: in the 32 bits of STL the solid is no longer closed: write 3MF instead, or "
+            "move the images' origin nearer to the patient"
         )
-    return corners
+    return np.asarray(unique[joined])

@@ -16,6 +16,11 @@ PLANNED = "PLANNED, not outlined: computed from the team's choices"
 NO_NAME = "no name, date or identifier of the person is in it; a rare shape can be recognised"
 NAMES_THE_PERSON = "CAUTION: the files name the person; for a colleague outside use pack"
 
+NO_STUDY = (
+    "CAUTION: the images did not say of which study they are: the files have a study and a frame "
+    "of reference of their own"
+)
+
 
 def is_confirmed(document: Mapping[str, Any]) -> bool:
     """Whether the level of a plan is confirmed."""
@@ -126,3 +131,41 @@ def solids_readme(
         NO_NAME,
     )
     return "\n".join(lines) + "\n"
+
+
+def object_description(document: Mapping[str, Any]) -> str:
+    """What a DICOM object of planned regions says of itself, in at most 64 letters."""
+    state = "" if is_confirmed(document) else "UNCONFIRMED, "
+    return f"{state}PLANNED, not outlined; plan {document['code']}"
+
+
+def object_series(document: Mapping[str, Any]) -> str:
+    """What its series is called, in at most 64 letters."""
+    state = "" if is_confirmed(document) else "UNCONFIRMED, "
+    return f"{state}PLANNED resection of {document['level']}, not outlined"
+
+
+def sheet_series(document: Mapping[str, Any]) -> str:
+    """What the series of the sheet is called, in at most 64 letters."""
+    state = "" if is_confirmed(document) else "UNCONFIRMED, "
+    return f"{state}planning sheet of {document['level']}, planning aid"
+
+
+def sheet_title(document: Mapping[str, Any]) -> str:
+    """The sheet's title in its DICOM object."""
+    return text.joined_sentences(
+        f"Planning sheet, level {document['level']}, plan {document['code']}",
+        *(() if is_confirmed(document) else (NOT_CONFIRMED,)),
+        CAUTION,
+    )
+
+
+def region_label(name: str) -> str:
+    """The name of a planned region, in at most 64 letters."""
+    return f"PLANNED {name}"
+
+
+def region_description(name: str, thick_mm: float) -> str:
+    """What a planned region is, in a sentence or two."""
+    thick = f" Drawn {text.mm(thick_mm)} thick, from the piece outwards." if "cut" in name else ""
+    return f"{text.sentence(f'{name}, {PLANNED}')}{thick}"

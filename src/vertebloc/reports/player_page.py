@@ -195,9 +195,9 @@ def _data(document: Mapping[str, Any], scene: PlayerScene, audience: Audience) -
             "behind": _view(-left, head, back),
             "side": _view(back, head, left),
             "front": _view(left, head, -back),
-            "above": _view(left, -back, head),
+            "above": _view(-left, back, head),
+            "slanted": _slanted(left, back, head),
         },
-        "first_view": "behind",
         "mm_per_pixel": 0.28,
         "centre": _list(lps.origin),
         "middle_of_piece": _list(piece.vertices.mean(axis=0)),
@@ -227,13 +227,11 @@ def _steps(
     if audience is Audience.TEACHING:
         said = words.teaching_steps(document)
         said["apart"] = (words.APART[audience], *said["out"])
-        after = ("In theatre the order of acts is:", *said["after"])
     else:
         said = dict(words.PLAIN_STEPS)
         bone = [f["margin_mm"] for f in document["resection"]["faces"] if f["kind"] == "bone"]
         said["cuts"] = (*said["cuts"], words.plain_margin(min(bone)))
         said["apart"] = (words.APART[audience],)
-        after = said["after"]
     shows: tuple[str, ...] = (*_BONES, "piece", "tumour")
     steps: list[dict[str, Any]] = [
         {"shows": (*shows, "nibbled"), "plain": True, "id": "spine"},
@@ -244,10 +242,31 @@ def _steps(
         {"shows": shows, "moves": True, "seconds": 8, "id": last},
     ]  # fmt: skip
     for step in steps:
+        step["view"] = _BEST_VIEW[step["id"]]
         step["title"] = titles[step["id"]]
         step["words"] = [one for one in said[step["id"]] if one]
-    steps[-1]["words"] += after
+    steps[-1]["words"] += said["after"]
     return steps
+
+
+#: From where each step is seen best.
+_BEST_VIEW = {
+    "spine": "behind",
+    "cuts": "slanted",
+    "nibbled": "slanted",
+    "piece": "slanted",
+    "apart": "slanted",
+    "out": "above",
+}
+
+
+def _slanted(left: Any, back: Any, head: Any) -> dict[str, list[float]]:
+    """From behind, a little from the left and from the head."""
+    toward = 0.70 * back + 0.48 * left + 0.53 * head
+    toward /= np.linalg.norm(toward)
+    right = np.cross(head, toward)
+    right /= np.linalg.norm(right)
+    return _view(right, np.cross(toward, right), toward)
 
 
 def _view(right: Any, up: Any, toward: Any) -> dict[str, list[float]]:

@@ -34,8 +34,8 @@ BUTTONS = {
     "no_picture": "This browser cannot draw the picture (it lacks WebGL). The words stand beside.",
     "bar": "20 mm",
 }
-VIEWS = {"behind": "From behind", "side": "From the left", "front": "From the front",
-         "above": "From the head"}  # fmt: skip
+VIEWS = {"behind": "From behind", "slanted": "Slanted, from behind", "side": "From the left",
+         "front": "From the front", "above": "From the head"}  # fmt: skip
 DIRECTIONS = {
     Audience.TEACHING: {
         "left": "patient's LEFT", "right": "patient's RIGHT", "back": "BACK", "front": "FRONT",
@@ -217,5 +217,9 @@ def teaching_steps(document: Mapping[str, Any]) -> dict[str, tuple[str, ...]]:
             text.sentence(resection["keystone"]["words"]),
         ),
         "out": (text.sentence(document["way_out"]["words"]) if "way_out" in document else "",),
-        "after": tuple(one["act"] for one in resection["acts"]["order"]),
+        "after": (
+            "In theatre the order of acts is: "
+            + ", ".join(f"{one['number']} {one['act']}" for one in resection["acts"]["order"])
+            + ".",
+        ),
     }

@@ -9,8 +9,10 @@ import numpy as np
 
 from vertebloc.resection.model import FaceKind, ResectionPlan
 from vertebloc.resection.solids import ResectionSolids
+from vertebloc.space.polygons import PlanarFace
 from vertebloc.space.sections import (
     Solid,
+    hull_of_face,
     solid_from_surface,
     surface_of_solid,
     triangles_of_face,
@@ -20,6 +22,8 @@ from vertebloc.space.surfaces import TriangleSurface
 
 #: No point of a surface that is only looked at is moved by more than this, mm.
 COARSE_MM = 0.2
+#: A cut is drawn so much wider than the bone it goes through: it would be hidden otherwise.
+WIDER = 1.3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -75,7 +79,7 @@ def played_parts(solids: ResectionSolids, plan: ResectionPlan) -> tuple[PlayedPa
 
 
 def blade_surface(plan: ResectionPlan) -> TriangleSurface:
-    """The cut faces of the piece as one open surface.
+    """The cut faces of the piece as sheets that stand out of the bone, as one open surface.
 
     Parameters
     ----------
@@ -88,12 +92,19 @@ def blade_surface(plan: ResectionPlan) -> TriangleSurface:
         No two triangles share a corner; none if no face is flat.
     """
     flat = [
-        triangles_of_face(one.face)
+        triangles_of_face(_widened(one.face))
         for one in plan.faces
-        if one.kind is FaceKind.BONE and one.face is not None
+        if one.kind is FaceKind.BONE and one.face is not None and not one.face.is_empty
     ]
     corners = np.concatenate(flat).reshape(-1, 3) if flat else np.empty((0, 3))
     return TriangleSurface(corners, np.arange(len(corners), dtype=np.int32).reshape(-1, 3))
+
+
+def _widened(face: PlanarFace) -> PlanarFace:
+    """A cut face without its holes and hollows, a little larger about its middle."""
+    (loop,) = hull_of_face(face).loops
+    middle = loop.mean(axis=0)
+    return PlanarFace(face.lps_from_plane, (middle + WIDER * (loop - middle),))
 
 
 def _coarse(surface: TriangleSurface) -> Solid:

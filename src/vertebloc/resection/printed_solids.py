@@ -24,6 +24,7 @@ from vertebloc.space.surfaces import TriangleSurface
 
 #: No point of a printed surface is moved by more than this to save triangles, mm.
 FINE_MM = 0.03
+CRUMB_MM3 = 20.0  #: loose bodies smaller than this are not printed (assumed)
 CLEAR_MM = 3.0  #: gap between a solid and its tag (assumed)
 STEM_IN_MM = 4.0  #: how far a tag's stem reaches into its solid (assumed)
 _BAND_MM = TAG_MM / 2.0 + 2.0  #: heights beside which the tag must stand clear
@@ -68,7 +69,24 @@ def spine_surface(
         # a little outward: a disc and its endplates then overlap and print as one
         surface = _surface(contours, disc, outward=True)
         parts += [solid_from_surface(surface)] if surface else []
-    return surface_of_solid(united(parts))
+    return surface_of_solid(without_crumbs(united(parts)))
+
+
+def without_crumbs(solid: Solid) -> Solid:
+    """A solid without its crumbs, and with its closed hollows filled.
+
+    Parameters
+    ----------
+    solid : Solid
+        Such as bones and discs that touch with small gaps between them.
+
+    Returns
+    -------
+    Solid
+        Only its bodies of ``CRUMB_MM3`` or more.
+    """
+    parts = solid.decompose()  # a closed hollow is a part of its own, of negative volume
+    return united([part for part in parts if part.volume() >= CRUMB_MM3])
 
 
 def _surface(
@@ -171,7 +189,8 @@ def tagged_solid(
             raise InputError(
                 f"the {side.value} tag finds no hold on the {name}: check its outline"
             )
-    whole = united([body, *tags])
+    # one mesh from here on, so that the short edges where tag and body meet can go
+    whole = united([body, *tags]).as_original().simplify(FINE_MM)
     parts = len(whole.decompose())
     if parts > bodies:
         raise InputError(f"a tag does not hang together with the {name}: check its outline")

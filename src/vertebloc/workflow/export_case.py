@@ -8,6 +8,7 @@ from pathlib import Path
 from vertebloc.errors import InputError
 from vertebloc.reports.player_words import Audience
 from vertebloc.workflow.export_contours import ExportReport, OutlineFormat, export_contours
+from vertebloc.workflow.export_planned import export_planned
 from vertebloc.workflow.export_player import export_player
 from vertebloc.workflow.export_solids import export_solids
 from vertebloc.workflow.saying import Say, say_nothing
@@ -17,6 +18,7 @@ class PlanForm(Enum):
     """How a plan is written."""
 
     SOLIDS = "solids"  #: spine, piece and tumour to print
+    PLANNED = "planned"  #: DICOM segmentation, structure set and sheet, into the study
     TEACHING = "teaching"  #: one file that plays the plan, all words
     CONSENT = "consent"  #: likewise, in plain words
 
@@ -67,4 +69,6 @@ def export_case(
         return export_player(case_dir, folder, audience, with_identity=with_identity, say=say)
     if form in {one.value for one in OutlineFormat}:
         return export_contours(case_dir, folder, OutlineFormat(form), say=say)
+    if form == PlanForm.PLANNED.value:
+        return export_planned(case_dir, folder, say=say)
     return export_solids(case_dir, folder, say=say)

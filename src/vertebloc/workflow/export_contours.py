@@ -93,9 +93,30 @@ def _write(
         names = NamesFile(about="outlines of a case", labels=dict(label_map.names))
         write_names_file(folder / "outlines.json", names)
         return "outlines.nii.gz", "outlines.json"
+    settings = object_settings(case)
+    if form is OutlineFormat.SEG:
+        write_segmentation(folder / "outlines-seg.dcm", label_map, settings)
+        return ("outlines-seg.dcm",)
+    write_structure_set(folder / "outlines-rtstruct.dcm", label_map, settings)
+    return ("outlines-rtstruct.dcm",)
+
+
+def object_settings(case: CaseFolder) -> ObjectSettings:
+    """Whose a DICOM object of a case is, and in which study it lies.
+
+    Parameters
+    ----------
+    case : CaseFolder
+        Knows the person and the series.
+
+    Returns
+    -------
+    ObjectSettings
+        With empty identifiers where the images said none.
+    """
     facts = case.json_of("series") if case.has("series") else {}
     now = read_clock()
-    settings = ObjectSettings(
+    return ObjectSettings(
         seed_text=f"{facts.get('series_uid', '')} {case.path.name} {now.isoformat()}",
         made_at=now,
         identity=load_identity(case),
@@ -103,8 +124,3 @@ def _write(
         study_id=str(facts.get("study_id") or ""),
         frame_of_reference_uid=str(facts.get("frame_of_reference_uid") or ""),
     )
-    if form is OutlineFormat.SEG:
-        write_segmentation(folder / "outlines-seg.dcm", label_map, settings)
-        return ("outlines-seg.dcm",)
-    write_structure_set(folder / "outlines-rtstruct.dcm", label_map, settings)
-    return ("outlines-rtstruct.dcm",)

@@ -10,7 +10,8 @@ const byId = (id) => document.getElementById(id);
 const stage = byId("stage"), BLADE_INK = [0.34, 0.76, 0.73], SECONDS_A_STEP = 4;
 const CLOSEST = 0.05, FARTHEST = 1.2;
 
-const state = { step: 0, share: 0, playing: false, view: plan.first_view, mmPerPixel: plan.mm_per_pixel,
+// follows: each step is shown from where it is seen best, until the picture is turned by hand
+const state = { follows: true, step: 0, share: 0, playing: false, view: plan.steps[0].view, mmPerPixel: plan.mm_per_pixel,
   centre: [...plan.centre], drawn: 0 };
 window.vertebloc_player = () => state; // for tests
 
@@ -24,9 +25,21 @@ try {
 for (const part of plan.parts) {
   drawing.put(part.name, part.kind, decodeMesh(part));
   if (part.kind === "blade") {
-    drawing.parts.get(part.name).children[0].material.uniforms.ink.value = BLADE_INK;
+    shineThrough(drawing.parts.get(part.name));
   }
 }
+// A cut is seen through the bone that it goes through.
+function shineThrough(group) {
+  const [sheet] = group.children;
+  sheet.material.uniforms.ink.value = BLADE_INK;
+  const hidden = sheet.material.clone();
+  hidden.uniforms.opacity.value = 0.5;
+  Object.assign(hidden, { transparent: true, depthWrite: false, depthFunc: THREE.GreaterDepth });
+  const ghost = new THREE.Mesh(sheet.geometry, hidden);
+  ghost.renderOrder = 1;
+  group.add(ghost);
+}
+
 // what each part looks like, and whole bone, which it looks like until the cuts are shown
 const BONE_LIKE = new Set(["piece", "nibbled"]);
 const looks = new Map(plan.parts.map(({ name }) => {
@@ -103,6 +116,7 @@ function say() {
 function show(step, share = 0) {
   state.step = Math.min(Math.max(step, 0), plan.steps.length - 1);
   state.share = Math.min(Math.max(share, 0), 1);
+  if (state.follows) state.view = plan.steps[state.step].view;
   lay();
   say();
   draw();
@@ -140,6 +154,7 @@ function zoom(factor) {
   draw();
 }
 function turnTo(view) {
+  state.follows = false;
   state.view = view;
   drawing.turn.identity();
   say();
@@ -148,9 +163,12 @@ function turnTo(view) {
 function home() {
   state.centre = [...plan.centre];
   state.mmPerPixel = plan.mm_per_pixel;
-  turnTo(plan.first_view);
+  drawing.turn.identity();
+  state.follows = true;
+  show(state.step, state.share);
 }
 function turn(dx, dy) {
+  state.follows = false;
   drawing.turnBy(dx, dy);
   draw();
 }
