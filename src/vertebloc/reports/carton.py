@@ -28,11 +28,10 @@ from vertebloc.space.planes import Plane
 from vertebloc.space.polygons import PlanarFace
 from vertebloc.space.sections import (
     Solid,
-    shadow_of_solid,
-    shadow_of_triangles,
     solid_from_surface,
     trimmed,
 )
+from vertebloc.space.shadows import shadow_of_solid, shadow_of_triangles
 from vertebloc.space.transforms import Transform
 
 Flat = NDArray[np.float64]
@@ -46,6 +45,12 @@ PANEL_AXES: Mapping[str, tuple[tuple[float, float, float], tuple[float, float, f
     "front": ((-1, 0, 0), (0, 0, -1)),
     "cranial": ((-1, 0, 0), (0, -1, 0)),
     "caudal": ((-1, 0, 0), (0, 1, 0)),
+}
+#: Panels seen from the opposite side of another, and which of their two axes is then turned.
+_OPPOSITE: Mapping[str, tuple[str, tuple[float, float]]] = {
+    "right": ("left", (-1.0, 1.0)),
+    "front": ("back", (1.0, -1.0)),
+    "caudal": ("cranial", (1.0, -1.0)),
 }
 _SOFT_PANELS = {SoftFace.DURA: "back", SoftFace.LEFT_SIDE: "left", SoftFace.RIGHT_SIDE: "right",
                 SoftFace.FRONT: "front"}  # fmt: skip
@@ -128,7 +133,7 @@ def unfold(plan: ResectionPlan, vertebra: Vertebra, tumour: SignedDistance) -> C
     parts = triangles_of_soft_faces(plan.piece, vertebra, plan.cuts, arch_only=arch_only)
     shapes: dict[str, list[Shape]] = {name: [] for name in PANEL_AXES}
     flaps = []
-    outlines = {name: _seen(body, vertebra, name) for name in PANEL_AXES}
+    outlines = _outlines(body, vertebra)
     for face in plan.faces:
         if face.face is not None and _FLAP in face.name:
             name = _nearest_panel(face.face, vertebra)
@@ -144,7 +149,7 @@ def unfold(plan: ResectionPlan, vertebra: Vertebra, tumour: SignedDistance) -> C
             if face.margin_mm <= TOUCHES_MM and len(parts[soft]):
                 found = map_surface_margins(plan.piece, parts[soft], tumour)
                 nearest = parts[soft][found.margins_mm <= TOUCHES_MM]
-                bare = _bare(plan.piece.corners[nearest], vertebra, name)
+                bare = shadow_of_triangles(plan.piece, nearest, _panel_frame(vertebra, name)).loops
             at = _on_panel(vertebra.lps_from_vertebra.inverse.points(face.weakest), name)[0]
             shapes[name].insert(
                 0, Shape(face=face, loops=outlines[name], weakest=at, bare=bare)
@@ -179,15 +184,18 @@ def _panel_frame(vertebra: Vertebra, name: str) -> Transform:
     return Plane(lps.origin, lps.vectors(viewer)[0]).frame(lps.vectors(right)[0])
 
 
+def _outlines(body: Solid, vertebra: Vertebra) -> dict[str, tuple[Flat, ...]]:
+    """Outlines of the piece's body from all sides: from opposite ones they are mirror images."""
+    found = {name: _seen(body, vertebra, name) for name in PANEL_AXES if name not in _OPPOSITE}
+    for name, (other, turned) in _OPPOSITE.items():
+        found[name] = tuple(np.asarray(loop[::-1] * np.array(turned)) for loop in found[other])
+    return {name: found[name] for name in PANEL_AXES}
+
+
 def _seen(body: Solid, vertebra: Vertebra, name: str) -> tuple[Flat, ...]:
     """Outline of the piece's body as seen from one side; what lies behind the wall is left off."""
     frame = _panel_frame(vertebra, name)
     return shadow_of_solid(body, frame, closing_mm=_CLOSING_MM).loops
-
-
-def _bare(corners: Flat, vertebra: Vertebra, name: str) -> tuple[Flat, ...]:
-    """Where tumour lies bare, as seen from a panel's side."""
-    return shadow_of_triangles(corners, _panel_frame(vertebra, name)).loops
 
 
 def _panel_of(face: FaceMargin, shape: PlanarFace, vertebra: Vertebra) -> str:

@@ -126,7 +126,7 @@ def _chosen_faces(
 
     Planes are the arch cut, the midline, and those between parts, each seen from both sides.
     """
-    arch = _ArchSections(bones, vertebra, cuts, bones.keep(_key(cuts), dict))
+    arch = _ArchSections(bones, vertebra, cuts, bones.kept.of(_key(cuts), dict))
     saws = cuts.base if cuts.is_arch_only else cuts.arch
     planes = [(cut, [mid_plane(vertebra, side)]) for side, cut in saws.items()]
     for where, side, plane, is_both_sided in part_planes(vertebra):

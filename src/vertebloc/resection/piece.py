@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Mapping
+from collections.abc import Hashable, Mapping
 from dataclasses import dataclass, field
-from typing import Any, TypeVar
 
 import numpy as np
 
@@ -13,6 +12,7 @@ from vertebloc.anatomy.model import Vertebra
 from vertebloc.case.choice_words import ArchPart
 from vertebloc.errors import NoSolutionError
 from vertebloc.resection.arch_parts import split_arch
+from vertebloc.resection.keeping import Keeping
 from vertebloc.resection.model import HalfCut
 from vertebloc.resection.rib_heads import RibHead
 from vertebloc.resection.solids import ResectionSolids
@@ -34,10 +34,6 @@ JOIN_MM = 0.02  #: overlap of left and right half, so that no wall stays between
 PEDICLE_FROM = 0.5  #: a pedicle begins at this share of the half width of the body (assumed)
 INTO_CANAL_MM = 5.0  #: bone nearer than this to the back wall's plane is the wall itself (assumed)
 
-#: So many of the things that no body cut changes are kept; older ones are let go.
-MOST_KEPT = 32
-_T = TypeVar("_T")
-
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class BoneSolids:
@@ -56,29 +52,7 @@ class BoneSolids:
     arch_parts: Mapping[ArchPart, Solid]  #: of the diseased vertebra
     canal_back_mm: float  #: y of the back of the sac's middle in the vertebra's frame
     known: KnownSections = field(default_factory=KnownSections)
-    kept: dict[Hashable, Any] = field(default_factory=dict)  #: what no body cut changes
-
-    def keep(self, key: Hashable, make: Callable[[], _T]) -> _T:
-        """Make something once and look it up from then on.
-
-        Parameters
-        ----------
-        key : hashable
-            Its name, and everything but the bones that it is made from.
-        make : callable
-            Makes it.
-
-        Returns
-        -------
-        object
-            As made the first time.
-        """
-        if key not in self.kept:
-            while len(self.kept) >= MOST_KEPT:
-                self.kept.pop(next(iter(self.kept)))
-            self.kept[key] = make()
-        found: _T = self.kept[key]
-        return found
+    kept: Keeping = field(default_factory=Keeping)  #: what no moved cut changes
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -320,8 +294,9 @@ def piece_of(bones: BoneSolids, vertebra: Vertebra, cuts: Cuts, arch: ArchBone) 
     """
     parts = [arch.leaves, *(rib.part for rib in cuts.ribs)]
     for side in cuts.sides:
-        half = [*cuts.between(side), *side_planes(vertebra, cuts, side, overlap_mm=JOIN_MM)]
-        parts.append(trimmed(_what_may_leave(bones, vertebra, cuts, side), half))
+        cranial, caudal = cuts.between(side)
+        below = _below(bones, vertebra, cuts, side, cranial)
+        parts.append(trimmed(below, [caudal]))
     if cuts.is_arch_only:
         for side, cut in cuts.base.items():
             half = [mid_plane(vertebra, side, overlap_mm=JOIN_MM), cut.plane]
@@ -333,6 +308,30 @@ def piece_of(bones: BoneSolids, vertebra: Vertebra, cuts: Cuts, arch: ArchBone) 
             ("the cranial cut must lie above the caudal one, with bone between",),
         )
     return piece
+
+
+def _below(bones: BoneSolids, vertebra: Vertebra, cuts: Cuts, side: Side, cranial: Plane) -> Solid:
+    """What may leave on one side below the cranial cut; kept, so that one cut moved trims once.
+
+    Always in the same order, whatever was kept: a plan does not depend on the plans before it.
+    """
+    planes = side_planes(vertebra, cuts, side, overlap_mm=JOIN_MM)
+    whole = _what_may_leave(bones, vertebra, cuts, side)
+
+    def half() -> Solid:
+        return _made(trimmed(whole, planes))
+
+    def below() -> Solid:
+        return _made(trimmed(bones.kept.of(key, half), [cranial]))
+
+    key = ("half", _leave_key(bones, vertebra, cuts, side), *map(_numbers, planes))
+    return bones.kept.of((*key, _numbers(cranial)), below)
+
+
+def _made(solid: Solid) -> Solid:
+    """A solid that is computed now, not at each use."""
+    solid.num_tri()
+    return solid
 
 
 def _what_may_leave(bones: BoneSolids, vertebra: Vertebra, cuts: Cuts, side: Side) -> Solid:
@@ -355,13 +354,16 @@ def _what_may_leave(bones: BoneSolids, vertebra: Vertebra, cuts: Cuts, side: Sid
         parts = [bones.front, trimmed(bones.tumour, behind) - rest]
         if side in cuts.arch:
             parts.append(trimmed(bones.own, [cuts.arch[side].plane]) - rest)
-        may_leave = united(parts)
-        may_leave.num_tri()  # computed now, not at each use
-        return may_leave
+        return _made(united(parts))
 
+    return bones.kept.of(_leave_key(bones, vertebra, cuts, side), unite)
+
+
+def _leave_key(bones: BoneSolids, vertebra: Vertebra, cuts: Cuts, side: Side) -> Hashable:
+    """All that ``_what_may_leave`` is made from, but for the bones."""
+    behind = back_limit(bones, vertebra, cuts, side)
     planes = [_numbers(plane) for plane in (*behind, *(cut.plane for cut in cuts.arch.values()))]
-    chosen = (cuts.whole, cuts.nibbled, cuts.stays)
-    return bones.keep(("may leave", side.value, *planes, chosen), unite)
+    return ("may leave", side.value, *planes, (cuts.whole, cuts.nibbled, cuts.stays))
 
 
 def _numbers(plane: Plane) -> tuple[float, ...]:

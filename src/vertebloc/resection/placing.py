@@ -250,7 +250,7 @@ def _place_arch_cut(
     made another way would then move the cut by mm.
     """
     wall = vertebra.posterior_wall_mm
-    hindmost = bones.keep(
+    hindmost = bones.kept.of(
         ("hindmost tumour", side.value),
         lambda: _hindmost_tumour_mm(vertebra, bones, side),
     )

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Hashable, Iterable, Mapping
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -18,7 +19,7 @@ from vertebloc.resection.containment import NOISE_MM3, find_tumour_left
 from vertebloc.resection.contamination import TOUCHES_MM, find_contamination
 from vertebloc.resection.cuts import CUT_RULES
 from vertebloc.resection.depth import DepthBones, measure_depths
-from vertebloc.resection.depth_model import DepthSettings
+from vertebloc.resection.depth_model import DepthFan, DepthSettings
 from vertebloc.resection.faces import faces_of
 from vertebloc.resection.fates import ArchPlan, plan_arch, plan_ribs
 from vertebloc.resection.keystone import measure_keystone
@@ -53,6 +54,7 @@ from vertebloc.space.fields import DistanceField
 from vertebloc.space.frames import Side
 from vertebloc.space.polygons import PlanarFace
 from vertebloc.space.sections import Solid, solid_from_surface, surface_of_solid, trimmed
+from vertebloc.space.surfaces import TriangleSurface
 
 #: Less bone than this on one side of the arch cut is not worth a word, mm3 (assumed): the
 #: noise of cutting triangle surfaces along each other, a chip of a little over 2 mm.
@@ -174,13 +176,9 @@ def _steps(
     """What the order of acts is built from."""
     solids, bones = ground.solids, ground.bones
     body_cuts = (*cuts.cranial.values(), *cuts.caudal.values())
-    depths = measure_depths(
-        ground.anatomy,
-        solids.level,
-        DepthBones(front=bones.front, vessels=bones.vessels, known=bones.known),
-        body_cuts,
-        settings=ground.deep,
-        bone_error_mm=solids.bone_error_mm,
+    depths = tuple(
+        bones.kept.of(("depths", ground.deep, *_all_of(cut)), partial(_depths, ground, cut))
+        for cut in body_cuts
     )
     return PlannedSteps(
         cuts=(*body_cuts, *(cut for cut in planes if all(cut is not b for b in body_cuts))),
@@ -190,6 +188,27 @@ def _steps(
         rib_fates=plan_ribs(ground.anatomy, solids.levels, body_cuts, ground.choices),
         has_tract=solids.has_tract,
     )
+
+
+def _all_of(cut: HalfCut) -> tuple[Hashable, ...]:
+    """Everything that makes a half cut, to the last bit."""
+    numbers = (cut.plane.point, cut.plane.normal, cut.entry, cut.entry_edge, cut.blade)
+    named = (cut.name, cut.side, cut.passes_through, cut.level)
+    return (*named, *(one.tobytes() for one in numbers))
+
+
+def _depths(ground: _Ground, cut: HalfCut) -> DepthFan:
+    """Depths of one half cut: those of a cut that did not move stay as they are."""
+    bones = ground.bones
+    (fan,) = measure_depths(
+        ground.anatomy,
+        ground.solids.level,
+        DepthBones(front=bones.front, vessels=bones.vessels, known=bones.known),
+        [cut],
+        settings=ground.deep,
+        bone_error_mm=ground.solids.bone_error_mm,
+    )
+    return fan
 
 
 def measure_bone_faces(
@@ -311,13 +330,18 @@ def _rib_notes(ground: _Ground, fates: Mapping[str, RibFate]) -> tuple[str, ...]
             notes.append(f"length of the {name} {ASSUMED_RIB_LENGTH_MM:.1f} mm (assumed default)")
         surface = solids.ribs.get(name)
         if fate is RibFate.REMOVED and surface is not None:
-            inside = float((solid_from_surface(surface) ^ bones.tumour).volume())
+            inside = bones.kept.of(("tumour in rib", name), partial(_tumour_mm3, surface, bones))
             if inside >= NOISE_MM3:
                 notes.append(
                     f"the {name} is removed by itself, but {inside / 1000.0:.2f} ml of tumour lie "
                     "in it: with 'head on piece' it would leave with the piece"
                 )
     return tuple(notes)
+
+
+def _tumour_mm3(surface: TriangleSurface, bones: BoneSolids) -> float:
+    """Tumour within a surface; no cut changes it."""
+    return float((solid_from_surface(surface) ^ bones.tumour).volume())
 
 
 def _nibbled_parts(bones: BoneSolids, bone: ArchBone, vertebra: Vertebra) -> dict[str, Solid]:

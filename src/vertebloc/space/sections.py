@@ -294,64 +294,30 @@ def _flat(face: PlanarFace) -> Any:
     )
 
 
+def face_of_section(lps_from_plane: Transform, section: Any) -> PlanarFace:
+    """A section of the boolean library as a face.
+
+    Parameters
+    ----------
+    lps_from_plane : Transform
+        Its plane.
+    section : manifold3d.CrossSection
+        In the plane's own axes.
+
+    Returns
+    -------
+    PlanarFace
+        Without loops that enclose nothing.
+    """
+    return PlanarFace(lps_from_plane, _loops(section))
+
+
 def _loops(section: Any) -> tuple[NDArray[np.float64], ...]:
     return tuple(
         np.asarray(loop, dtype=np.float64)
         for loop in section.to_polygons()
         if len(loop) >= 3 and abs(_area(np.asarray(loop))) > tolerances.EMPTY
     )
-
-
-def shadow_of_solid(
-    solid: Solid, lps_from_plane: Transform, *, closing_mm: float = 0.0
-) -> PlanarFace:
-    """The outline of a solid as it is seen along a plane's normal.
-
-    Parameters
-    ----------
-    solid : Solid
-        What is looked at.
-    lps_from_plane : Transform
-        The plane on which it is drawn.
-    closing_mm : float, mm
-        Gaps narrower than twice this are closed; 0: none.
-
-    Returns
-    -------
-    PlanarFace
-        Everything that is hidden behind the solid, no loops if it is empty.
-    """
-    into_plane = lps_from_plane.inverse.matrix[:3, :4]
-    seen = solid.transform(np.ascontiguousarray(into_plane)).project()
-    if closing_mm > 0.0:
-        round_join = manifold3d.JoinType.Round
-        seen = seen.offset(closing_mm, round_join, circular_segments=32)
-        seen = seen.offset(-closing_mm, round_join, circular_segments=32).simplify(0.02)
-    return PlanarFace(lps_from_plane, _loops(seen))
-
-
-def shadow_of_triangles(corners: NDArray[np.float64], lps_from_plane: Transform) -> PlanarFace:
-    """The outline of some triangles of a surface as it is seen along a plane's normal.
-
-    Parameters
-    ----------
-    corners : (n, 3, 3) float64, mm, patient LPS
-        Corners of each triangle.
-    lps_from_plane : Transform
-        The plane on which they are drawn.
-
-    Returns
-    -------
-    PlanarFace
-        Their union, no loops if there are none.
-    """
-    flat = lps_from_plane.inverse.points(corners.reshape(-1, 3))[:, :2].reshape(-1, 3, 2)
-    a, b = flat[:, 1] - flat[:, 0], flat[:, 2] - flat[:, 0]
-    turn = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
-    flat = np.where((turn < 0.0)[:, None, None], flat[:, ::-1], flat)
-    seen = [loop.tolist() for loop in flat[np.abs(turn) > tolerances.EMPTY]]
-    section = manifold3d.CrossSection(seen, manifold3d.FillRule.NonZero)
-    return PlanarFace(lps_from_plane, _loops(section))
 
 
 def _area(loop: NDArray[np.float64]) -> float:
