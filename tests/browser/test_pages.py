@@ -46,6 +46,7 @@ def context(browser, served):
     page.goto(served.address)
     page.goto(served.address.split("?")[0] + "cuts")
     page.wait_for_selector("text=Against the sac", timeout=PLAN_S)
+    coded(page)
     page.close()
     yield made
     made.close()
@@ -76,6 +77,14 @@ def open_page(context, served):
     for page in pages:
         assert not page.wrong
         page.close()
+
+
+def coded(page):
+    """Ring and front follow behind the plan; its code is there once they are."""
+    has_code = (
+        "() => /code [0-9A-Z]{4}-/.test(document.querySelector('.printed-only').textContent)"
+    )
+    page.wait_for_function(has_code, timeout=PLAN_S)
 
 
 def take_over(page):
@@ -296,6 +305,7 @@ def test_words_stand_out_from_their_ground(open_page, path):
 @pytest.mark.parametrize("path", ["/level", "/ring", "/front", "/cuts"])
 def test_a_printed_page_names_person_level_side_and_code(open_page, tmp_path, path, paper):
     page = open_page(path)
+    coded(page)
     page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
     page.pdf(path=tmp_path / "page.pdf", format=paper, print_background=True)
     page.evaluate("window.dispatchEvent(new Event('afterprint'))")

@@ -28,6 +28,7 @@ from vertebloc.access.front_model import (
     WallWay,
     gravest,
 )
+from vertebloc.access.unmeasured import Unmeasured
 from vertebloc.anatomy.structures import Structure
 from vertebloc.case.choice_words import FrontBefore, FrontRelease
 from vertebloc.published import access as published
@@ -72,6 +73,32 @@ def judge_front(
     Returns
     -------
     Front
+        As ``judge_stations`` gives it.
+    """
+    stations = tuple(measure_station(ground, settings) for ground in grounds)
+    return judge_stations(stations, settings, needed=needed, outlined=outlined, release=release)
+
+
+def judge_stations(
+    stations: tuple[Station, ...],
+    settings: FrontSettings,
+    *,
+    needed: Sequence[str],
+    outlined: Sequence[str],
+    release: FrontRelease,
+) -> Front:
+    """Say whether the front can be got round, all planes having been measured.
+
+    Parameters
+    ----------
+    stations : tuple of Station
+        From ``measure_station``.
+    settings, needed, outlined, release
+        As for ``judge_front``.
+
+    Returns
+    -------
+    Front
         A finger must reach the front midline at the two body cuts; planes between say what
         touches tumour, and what tethers. Release first: even with outlines wrong in favour of
         the way from behind, a finger does not reach, or tumour holds a structure. Posterior
@@ -82,7 +109,6 @@ def judge_front(
     ----------
     [picus1983] arc of contact with the aorta: 45 and 90 degrees.
     """
-    stations = tuple(_station(ground, settings) for ground in grounds)
     missing = tuple(name for name in needed if name not in outlined) if stations else ()
     scarred = settings.before in _SCARRED and bool(stations)
     answer = gravest(
@@ -104,7 +130,49 @@ def judge_front(
     )
 
 
-def _station(ground: StationGround, settings: FrontSettings) -> Station:
+def front_not_measured(settings: FrontSettings, why: Unmeasured) -> Front:
+    """The answer where the front could not be measured.
+
+    Parameters
+    ----------
+    settings : FrontSettings
+        Finger reach, what was done in front before.
+    why : Unmeasured
+        The reason.
+
+    Returns
+    -------
+    Front
+        Cannot tell, decided by the reason.
+    """
+    return Front(
+        answer=FrontAnswer.CANNOT_TELL,
+        decided_by=why.reason,
+        would_settle=words.OUTLINES_MENDED,
+        stations=(),
+        not_outlined=(),
+        finger_reach_mm=settings.finger_reach_mm,
+        before=settings.before,
+        stage=None,
+        assumptions=settings.assumptions,
+    )
+
+
+def measure_station(ground: StationGround, settings: FrontSettings) -> Station:
+    """Follow the wall in one plane on one side, and measure what lies beside the way.
+
+    Parameters
+    ----------
+    ground : StationGround
+        The plane, and what it cuts.
+    settings : FrontSettings
+        Finger reach, contour error.
+
+    Returns
+    -------
+    Station
+        For ``judge_stations``.
+    """
     way = wall_way(ground)
     tumour = flat_loops(ground.tumour, ground)
     structures = {name: flat_loops(face, ground) for name, face in ground.structures.items()}

@@ -14,6 +14,7 @@ STAGE_ACTS = (
     "lay a protector between the body and what was freed",
 )
 FRONT_WALL = "front wall of the body"
+OUTLINES_MENDED = "mend what the reason names; a defect of the program is to be reported"
 NO_BODY_CUT = "no body is cut, so that the front need not be reached"
 
 

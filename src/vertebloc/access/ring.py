@@ -26,8 +26,10 @@ from vertebloc.access.ring_model import (
     Opening,
     Ring,
     RingMap,
+    UnmeasuredRing,
 )
 from vertebloc.access.ring_rules import compare_with_rules
+from vertebloc.access.unmeasured import Unmeasured
 from vertebloc.resection.model import Kind, ResectionPlan
 from vertebloc.space.frames import Side
 from vertebloc.staging import Answer, Staging
@@ -97,6 +99,34 @@ def judge_ring(
         map=ring,
         nibbled=nibbled,
         assumptions=ring.settings.assumptions,
+    )
+
+
+def ring_not_measured(plan: ResectionPlan, staging: Staging, why: Unmeasured) -> UnmeasuredRing:
+    """The answer where the ring could not be measured.
+
+    Parameters
+    ----------
+    plan : ResectionPlan
+        Its kind, and the side on which it opens the arch.
+    staging : Staging
+        What the published rules go by.
+    why : Unmeasured
+        The reason.
+
+    Returns
+    -------
+    UnmeasuredRing
+        Cannot tell, decided by the reason.
+    """
+    demand = _DEMANDS.get(plan.kind, Demand.OPENING)
+    rule_words, disagreements = compare_with_rules(demand, Answer.CANNOT_TELL, (), staging)
+    return UnmeasuredRing(
+        demand=demand,
+        decided_by=why.reason,
+        planned_side=plan.open_side,
+        rule_words=rule_words,
+        disagreements=disagreements,
     )
 
 

@@ -174,3 +174,19 @@ class Ring:
     map: RingMap
     nibbled: NDArray[np.bool_]  #: (h, a) bone that the plan takes piecemeal
     assumptions: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UnmeasuredRing:
+    """The answer where the ring could not be measured: cannot tell, and why."""
+
+    demand: Demand
+    decided_by: str
+    planned_side: Side
+    rule_words: str  #: the published rules go by sectors, not by the ring: they are still said
+    disagreements: tuple[str, ...]
+
+    @property
+    def answer(self) -> Answer:
+        """It cannot be told."""
+        return Answer.CANNOT_TELL

@@ -7,10 +7,10 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
+from vertebloc.app.behind import Behind
 from vertebloc.app.changes import changed_choices
 from vertebloc.app.counting import Counting
 from vertebloc.app.drawing_desk import DrawingDesk
-from vertebloc.app.drawings import draw_cards, draw_large
 from vertebloc.app.hearing import Hearing, Listener
 from vertebloc.app.holding import Holding
 from vertebloc.app.outline_verbs import OutlineVerbs
@@ -22,7 +22,6 @@ from vertebloc.case.choices import Choices
 from vertebloc.errors import VertBlocError
 from vertebloc.reports import page_words as words
 from vertebloc.reports.page_views import Card, empty_view, print_header
-from vertebloc.reports.page_words import Question
 from vertebloc.reports.screen_scene import cut_marks, weakest_mark
 from vertebloc.resection import FaceKind, FaceMargin
 from vertebloc.resection.piece import Cuts
@@ -30,6 +29,7 @@ from vertebloc.workflow.case_pictures import describe_pictures
 from vertebloc.workflow.compute_plan import same_resection
 from vertebloc.workflow.demo import make_case_of_demo
 from vertebloc.workflow.open_case import OpenCase
+from vertebloc.workflow.planned_case import PlannedCase
 from vertebloc.workflow.pulled_cut import read_halves
 
 
@@ -43,9 +43,9 @@ class Desk:
         self.pictures = empty_view()
         self.doing = ""  #: what is being computed now; empty: nothing
         self.error = ""  #: one line: why the last step could not be done
+        self._pulled: object = None  #: cut and halves as measured last while they were pulled
         self.faces: tuple[FaceMargin, ...] = ()  #: as measured last, in a drag too
         self.drawn: tuple[Card, ...] = ()  #: cards that take time, of the last plan
-        self.large: Mapping[Question, str] = {}  #: drawings that are a page's one large picture
         self.marks: list[dict[str, Any]] = []
         self.weakest: Mapping[str, Any] | None = None
         self.wish = Wish(lambda: self.case, self.change, self._refuse)
@@ -54,6 +54,8 @@ class Desk:
         self.outlines = DrawingDesk(lambda: self.case, self.tell, self._refuse)
         self.verbs = OutlineVerbs(self.outlines, lambda: self.case, self._refuse)
         self.roles = RoleDesk(lambda: self.case, self.say, self._refuse)
+        self.behind = Behind(lambda: self.case, self._arrived, self._refuse)
+        self._acting = asyncio.Lock()  #: one change after the other
         self.holder = ""  #: the window that may change the case
         self.holding = Holding(lambda: self.case, lambda: self.is_busy, self._read_anew, self.tell)
         self._hearing = Hearing()
@@ -109,7 +111,7 @@ class Desk:
         try:
             self.holding.take_over()
         except VertBlocError as error:
-            self.error = str(error)
+            return self._refuse(str(error))
         self.tell()
 
     def may_change(self, window: str) -> bool:
@@ -124,11 +126,9 @@ class Desk:
 
     def _read_anew(self) -> None:
         """What another program may have changed is read from the folder, not guessed."""
-        assert self.case is not None
-        self.case.close()
+        self._let_case_go()
         self.case, self.document, self.error = None, None, ""
         self.faces, self.drawn, self.marks, self.weakest = (), (), [], None
-        self.large = {}
         self.start()
 
     def tell(self) -> None:
@@ -185,13 +185,18 @@ class Desk:
             self._show_faces(planned.plan.faces, planned.cuts)
             self._hearing.tell_planned()
             if not (self.drawn and before and same_resection(before.choices, planned.choices)):
-                self.drawn = await asyncio.to_thread(draw_cards, self.case, planned)
-                self.large = await asyncio.to_thread(draw_large, planned)
+                self.drawn = await self.case.draw_cards() or self.drawn
             await self.roles.renew()
         except VertBlocError as error:
             self.error = str(error)
         finally:
+            self.behind.begin()  # of the plan before, if the new one was refused
             self.say("")
+
+    def _arrived(self, planned: PlannedCase) -> None:
+        """Ring and front of the plan on the screen are there."""
+        self.document = dict(planned.document)
+        self.tell()
 
     def _show_faces(self, faces: tuple[FaceMargin, ...], cuts: Cuts) -> None:
         assert self.case is not None
@@ -216,18 +221,19 @@ class Desk:
         bool
             Whether it could be measured; if not, ``error`` says why and the last state stays.
         """
+        self._pulled = None
         if self.case is None:
             return False
         try:
-            halves = read_halves(pulled["halves"])
             faces, cuts = await self.case.measure_drag(
-                cranial=pulled["cut"] == "cranial", halves=halves
+                cranial=pulled["cut"] == "cranial", halves=read_halves(pulled["halves"])
             )
         except VertBlocError as error:
             self.error = str(error)
             return False
         self.error = ""
         self._show_faces(faces, cuts)
+        self._pulled = (pulled["cut"], pulled["halves"])
         return True
 
     async def let_go(self, pulled: Mapping[str, Any]) -> None:
@@ -239,8 +245,10 @@ class Desk:
             ``cut`` and ``halves``, as the picture sends them.
         """
         self.say(words.PLANNING)
-        if not await self.pull(pulled):
-            self._restore()
+        known = self._pulled == (pulled["cut"], pulled["halves"])  # measured as it was pulled
+        if not (known or await self.pull(pulled)):
+            if self.case is not None and self.case.planned is not None:  # the last good one
+                self._show_faces(self.case.planned.plan.faces, self.case.planned.cuts)
             self.say("")
             return
         halves = read_halves(pulled["halves"])
@@ -250,11 +258,6 @@ class Desk:
     def _refuse(self, why: str) -> None:
         self.error = why
         self.tell()
-
-    def _restore(self) -> None:
-        """Show the last good plan again."""
-        if self.case is not None and self.case.planned is not None:
-            self._show_faces(self.case.planned.plan.faces, self.case.planned.cuts)
 
     async def change(self, choices: Choices, what: str) -> None:
         """Take new choices, save them, plan anew.
@@ -290,18 +293,15 @@ class Desk:
     async def save_sheet(self) -> None:
         """Write plan.json and the sheet of the plan on the screen."""
         self.say(words.WRITING_SHEET)
-        await self._after(lambda case: case.save_sheet(), replan=False, beside=True)
+        await self.behind.wait()  # they are on it
+        await self._after(lambda case: case.save_sheet(), replan=False)
 
-    async def _after(
-        self, act: Callable[[OpenCase], Any], *, replan: bool = True, beside: bool = False
-    ) -> None:
+    async def _after(self, act: Callable[[OpenCase], Any], *, replan: bool = True) -> None:
         if self.case is None:
             return
         try:
-            if beside:
+            async with self._acting:  # beside the pages: a disk may take its time
                 await asyncio.to_thread(act, self.case)
-            else:
-                act(self.case)
             self.error = ""
         except VertBlocError as error:
             self.error = str(error)
@@ -325,9 +325,8 @@ class Desk:
 
     async def _images_arrived(self) -> None:
         """Images were brought in: read the case anew."""
-        if self.case is not None:
-            self.case.close()
-            self.case = None
+        self._let_case_go()
+        self.case = None
         try:
             self.pictures = describe_pictures(self.case_dir)
         except VertBlocError as error:
@@ -339,6 +338,10 @@ class Desk:
         """Let go of the case."""
         self.way.stop()
         self.holding.close()
+        self._let_case_go()
+
+    def _let_case_go(self) -> None:
+        self.behind.forget()
         if self.case is not None:
             self.case.close()
 
@@ -394,7 +397,5 @@ class Desk:
         try:
             choices = changed_choices(case, part, typed)
         except VertBlocError as error:
-            self.error = str(error)
-            self.tell()
-            return
+            return self._refuse(str(error))
         await self.change(choices, words.part_changed(part))

@@ -49,7 +49,9 @@ class Picture:
                 self._viewer.on("loaded", self._send)
                 self._viewer.on_stroke(self._stroked)
                 self._viewer.on_pointed(self._pointed)
-        state = (desk.case.prepared, desk.case.planned, self._window.holds)
+        planned = desk.case.planned
+        plan = planned.plan if planned is not None else None  # not: ring and front arrived
+        state = (desk.case.prepared, plan, self._window.holds)
         if state != self._shown:
             if self._shown:
                 self._viewer.reload()

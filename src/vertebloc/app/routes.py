@@ -74,9 +74,9 @@ def add_data(desk: Desk, own: FastAPI) -> None:
         return Response(found, media_type="application/octet-stream", headers=FRESH)
 
     @own.get("/data/mesh/{number}/{name}")
-    def mesh(number: int, name: str) -> Response:
+    async def mesh(number: int, name: str) -> Response:
         del name
-        found = data.mesh(number)
+        found = await data.mesh(number)
         if not found:
             return Response(status_code=404)
         return Response(found, media_type="application/octet-stream", headers=KEPT)

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import asyncio
 import secrets
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Coroutine, Iterator, Mapping
 from functools import partial
 from threading import Lock
 from typing import Any
@@ -12,7 +13,6 @@ from vertebloc.app.desk import Desk
 from vertebloc.case.choice_words import ArchPart
 from vertebloc.reports.arch_marks import arch_marks
 from vertebloc.reports.piece_scene import (
-    mapped_mesh_bytes,
     opened_places,
     opened_surface,
     piece_faces,
@@ -29,33 +29,39 @@ from vertebloc.reports.screen_scene import (
 from vertebloc.resection.model import Contamination, ResectionPlan
 from vertebloc.space.surfaces import TriangleSurface
 from vertebloc.workflow.compute_plan import Prepared
-from vertebloc.workflow.piece_picture import arch_parts, piece_map
+from vertebloc.workflow.open_case import OpenCase
+from vertebloc.workflow.piece_picture import arch_parts
 
 #: So many parts of plans before stay to be had: another window may still be fetching them.
 MOST_KEPT = 40
+_Maker = Callable[[], Coroutine[Any, Any, bytes]]
 
 
 class _Part:
     """Something that is drawn; its bytes are made when they are first asked for."""
 
-    def __init__(self, owner: object, make: Callable[[], bytes]) -> None:
+    def __init__(self, owner: object, make: _Maker) -> None:
         self.owner = owner  #: kept: its identity could be given to another one otherwise
         self._make = make
-        self._bytes = b""
-        self._lock = Lock()
+        self._made: asyncio.Task[bytes] | None = None
 
-    def read(self) -> bytes:
-        """The bytes, made once."""
-        with self._lock:
-            self._bytes = self._bytes or self._make()
-            return self._bytes
+    async def read(self) -> bytes:
+        """The bytes, made once, however many ask; what failed is tried again."""
+        failed = (
+            self._made is not None
+            and self._made.done()
+            and (self._made.cancelled() or self._made.exception() is not None)
+        )
+        if self._made is None or failed:
+            self._made = asyncio.get_running_loop().create_task(self._make())
+        return await asyncio.shield(self._made)
 
 
-def _mapped(prepared: Prepared, plan: ResectionPlan) -> bytes:
-    return mapped_mesh_bytes(piece_map(prepared, plan))
+async def _mesh(surface: TriangleSurface) -> bytes:
+    return mesh_bytes(surface)
 
 
-def _patch(one: Contamination) -> bytes:
+async def _patch(one: Contamination) -> bytes:
     return mesh_bytes(opened_surface(one))
 
 
@@ -83,7 +89,7 @@ class SceneData:
         if prepared is not None:
             plan = planned.plan if planned is not None else None
             with self._lock:
-                found["meshes"] = self._list(prepared, plan)
+                found["meshes"] = self._list(case, prepared, plan)
             if planned is not None and plan is not None:
                 vertebra = prepared.anatomy.vertebrae[prepared.level]
                 found["piece"] = {
@@ -95,17 +101,19 @@ class SceneData:
         found["may_change"] = True
         return found
 
-    def _list(self, prepared: Prepared, plan: ResectionPlan | None) -> list[dict[str, Any]]:
-        parts: list[tuple[str, str, object, Callable[[], bytes]]] = [
-            (name, kind, surface, partial(mesh_bytes, surface))
+    def _list(
+        self, case: OpenCase, prepared: Prepared, plan: ResectionPlan | None
+    ) -> list[dict[str, Any]]:
+        parts: list[tuple[str, str, object, _Maker]] = [
+            (name, kind, surface, partial(_mesh, surface))
             for name, (kind, surface) in scene_meshes(
                 prepared.solids, plan.nibbled if plan else None, prepared.strands
             ).items()
         ]
         if plan is not None:
-            parts.append(("piece", "piece", plan.piece, partial(_mapped, prepared, plan)))
+            parts.append(("piece", "piece", plan.piece, partial(case.map_piece, plan)))
             parts += [
-                (part.value, "arch", surface, partial(mesh_bytes, surface))
+                (part.value, "arch", surface, partial(_mesh, surface))
                 for part, surface in self._arch_of(prepared).items()
             ]
             parts += [
@@ -131,7 +139,7 @@ class SceneData:
             self._arch = (prepared, arch_parts(prepared))
         return self._arch[1]
 
-    def mesh(self, number: int) -> bytes:
+    async def mesh(self, number: int) -> bytes:
         """A surface by its number.
 
         Parameters
@@ -145,7 +153,7 @@ class SceneData:
             As ``reports.screen_scene.mesh_bytes`` writes it; none if there is no such surface.
         """
         part = self._made.get(number)
-        return part.read() if part is not None else b""
+        return await part.read() if part is not None else b""
 
     def images(self, every: int = 1) -> Iterator[bytes]:
         """The images for the graphics card.

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-from vertebloc.access import Front, Ring
+from vertebloc.access import Front, Ring, UnmeasuredRing
 from vertebloc.access.front_model import Neighbour, Station, Tether
 from vertebloc.access.ring_model import LeastContaminated, Opening, Surrogate
 from vertebloc.reports import access_text
@@ -15,14 +15,16 @@ from vertebloc.reports.document_numbers import FINE_DIGITS, rounded
 _JSON = {"cannot tell": "cannot_tell"}
 
 
-def add_access(document: Mapping[str, Any], ring: Ring, front: Front) -> dict[str, Any]:
+def add_access(
+    document: Mapping[str, Any], ring: Ring | UnmeasuredRing, front: Front
+) -> dict[str, Any]:
     """The plan's document with ring and front in it.
 
     Parameters
     ----------
     document : mapping
         Content of plan.json, from ``plan_document``.
-    ring : Ring
+    ring : Ring or UnmeasuredRing
         From ``judge_ring``.
     front : Front
         From ``judge_front``.
@@ -51,18 +53,19 @@ def add_access(document: Mapping[str, Any], ring: Ring, front: Front) -> dict[st
     }
 
 
-def ring_document(ring: Ring) -> dict[str, Any]:
+def ring_document(ring: Ring | UnmeasuredRing) -> dict[str, Any]:
     """Write the ring down.
 
     Parameters
     ----------
-    ring : Ring
+    ring : Ring or UnmeasuredRing
         From ``judge_ring``.
 
     Returns
     -------
     dict
-        ``ring`` of plan.json.
+        ``ring`` of plan.json; without openings and without what they are measured on if the ring
+        could not be measured.
 
     Raises
     ------
@@ -73,6 +76,19 @@ def ring_document(ring: Ring) -> dict[str, Any]:
         "answer": _JSON.get(ring.answer.value, ring.answer.value),
         "decided_by": ring.decided_by,
         "asked": ring.demand.value,
+        "gaps": [],
+        "openings": [],
+        "planned_side": ring.planned_side.value,
+        "rules": ring.rule_words,
+        "disagreements": list(ring.disagreements),
+    }
+    if isinstance(ring, Ring):
+        written |= _measured(ring)
+    return written | {"words": access_text.ring_sentence(written)}
+
+
+def _measured(ring: Ring) -> dict[str, Any]:
+    written: dict[str, Any] = {
         "sac_size_from": ring.map.surrogate.value,
         "sac_is_outlined": ring.map.surrogate is Surrogate.SAC,
         "angles_about": ring.map.middle_words,
@@ -82,16 +98,13 @@ def ring_document(ring: Ring) -> dict[str, Any]:
             for gap in ring.gaps
         ],
         "openings": [_opening(one) for one in ring.openings],
-        "planned_side": ring.planned_side.value,
         "planned": ring.planned_words,
-        "rules": ring.rule_words,
-        "disagreements": list(ring.disagreements),
         "assumed": list(ring.assumptions),
         "contour_error_mm": rounded(ring.map.settings.contour_error_mm, "contour error"),
     }  # fmt: skip
     if ring.least is not None:
         written["least_contaminated"] = _least(ring.least)
-    return written | {"words": access_text.ring_sentence(written)}
+    return written
 
 
 def _opening(one: Opening) -> dict[str, Any]:

@@ -52,7 +52,7 @@ def _ring(ring: Mapping[str, Any], draw: Draw) -> SheetPage:
     )
     said = [ring["words"], *map(text.sentence, ring["disagreements"])]
     said.append(f"{words.RULES}: {text.sentence(ring['rules'])}")
-    said += ring["assumed"]
+    said += ring.get("assumed", ())  # none if it could not be measured
     return SheetPage(
         title=Question.RING.value,
         sentence=" ".join(said),

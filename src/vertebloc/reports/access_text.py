@@ -18,6 +18,9 @@ FRONT_NOTE = (
     "the feet. Teal: way of the finger along the wall from the rib bed to the front midline; "
     "dashed: beyond its reach. Gaps are from a supine CT before dissection."
 )
+PENDING = "Ring and front are being measured for the plan on the screen …"
+OF_THE_PLAN_BEFORE = "What stands here is of the plan before:"
+CODE_PENDING = "not yet: ring and front are being measured"
 REACH_TITLE = "Way along the wall, rib bed to front midline"
 OPENINGS = "Openings"
 LEAST = "Least contaminated opening"

@@ -3,12 +3,41 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 from vertebloc.reports import access_text as words
 from vertebloc.reports import text
 from vertebloc.reports.page_views import Card, PageView, Sentence
 from vertebloc.reports.page_words import Question
+
+
+def behind_view(question: Question, now: Mapping[str, Any], before: Mapping[str, Any]) -> PageView:
+    """Ring or front, which follow behind the plan.
+
+    Parameters
+    ----------
+    question : Question
+        Which of the two.
+    now : mapping
+        Content of plan.json so far: without ring and front until these are measured.
+    before : mapping
+        The last one that held them; empty: none.
+
+    Returns
+    -------
+    PageView
+        While they are measured: what is known of the plan before, said to be that.
+    """
+    view = ring_view if question is Question.RING else front_view
+    if "ring" in now:
+        return view(now)
+    pending = Sentence(words.PENDING, must_not_be_overlooked=True)
+    if not before:
+        return PageView(question=question, answer=(pending,))
+    old = view(before)
+    said = (pending, Sentence(words.OF_THE_PLAN_BEFORE, True), *old.answer)
+    return replace(old, answer=said)
 
 
 def ring_view(document: Mapping[str, Any]) -> PageView:
@@ -29,12 +58,16 @@ def ring_view(document: Mapping[str, Any]) -> PageView:
     answer += [Sentence(text.sentence(one), True) for one in ring["disagreements"]]
     rows = tuple((one["side"], words.opening_row(one)) for one in ring["openings"])
     least = ring.get("least_contaminated")
-    cards = [Card(title=words.OPENINGS, rows=rows, note=text.sentence(ring["planned"]))]
+    cards = []
+    if rows:
+        cards.append(Card(title=words.OPENINGS, rows=rows, note=text.sentence(ring["planned"])))
     if least is not None:
         cards.append(Card(title=words.LEAST, rows=words.least_rows(least)))
     cards.append(Card(title=words.RULES, note=text.sentence(ring["rules"])))
-    foot = [Sentence(words.about_the_sac(ring), not ring["sac_is_outlined"])]
-    foot += [Sentence(one, folded=True) for one in (words.RING_NOTE, *ring["assumed"])]
+    foot = []
+    if rows:  # none if it could not be measured
+        foot.append(Sentence(words.about_the_sac(ring), not ring["sac_is_outlined"]))
+        foot += [Sentence(one, folded=True) for one in (words.RING_NOTE, *ring["assumed"])]
     return PageView(
         question=Question.RING, answer=tuple(answer), cards=tuple(cards), foot=tuple(foot)
     )

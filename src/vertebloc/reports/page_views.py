@@ -8,7 +8,7 @@ from typing import Any
 
 from vertebloc.anatomy.structures import Contour
 from vertebloc.case.identity import Identity
-from vertebloc.reports import count_words, text
+from vertebloc.reports import access_text, count_words, text
 from vertebloc.reports import page_words as words
 from vertebloc.reports.outline_list import outline_rows
 from vertebloc.reports.page_words import Question
@@ -209,6 +209,8 @@ def cuts_view(document: Mapping[str, Any]) -> PageView:
         for part in document["answer_parts"]
         if part["about"] not in ("cuts", "ribs", "distances", "still open")
     )
+    if "ring" not in document:  # they follow behind the plan
+        answer = (*answer, Sentence(access_text.PENDING))
     left = text.ml(resection["tumour_left_ml"])
     foot = [Sentence(words.left_behind(left), resection["tumour_left_ml"] > 0.0)]
     foot += [

@@ -20,6 +20,7 @@ from vertebloc.case.theatre_choice import TheatreChoice
 from vertebloc.errors import InputError
 from vertebloc.reports import PlanOrigin, plan_document
 from vertebloc.reports.access_document import add_access
+from vertebloc.reports.access_text import CODE_PENDING
 from vertebloc.reports.beside_document import NOTHING_BESIDE, KeptBeside, add_beside
 from vertebloc.reports.owners_words import owners_document
 from vertebloc.resection import ResectionPlan, ResectionSolids, collect_solids, plan_resection
@@ -184,7 +185,6 @@ def plan_prepared(
     prepared: Prepared,
     choices: Choices,
     inputs: Inputs,
-    bones: BoneSolids | None = None,
     plan: ResectionPlan | None = None,
     beside: KeptBeside = NOTHING_BESIDE,
 ) -> tuple[ResectionPlan, dict[str, Any], Access]:
@@ -198,8 +198,6 @@ def plan_prepared(
         The team's choices.
     inputs : Inputs
         Hashes of what went in.
-    bones : BoneSolids or None
-        The bones ready for cutting, if they are at hand already.
     plan : ResectionPlan or None
         The plan of choices that cut alike, if it is at hand already.
     beside : KeptBeside
@@ -217,43 +215,122 @@ def plan_prepared(
     NoSolutionError
         If the cuts free no piece, or one that locks.
     """
-    anatomy = prepared.anatomy
-    said = team_assumptions(anatomy, choices, tract=prepared.has_tract)
-    plan = plan or plan_resection(
-        anatomy=anatomy,
+    plan = plan_cuts(prepared, choices, plan=plan)
+    access = measure_access(
+        prepared.access, prepared.anatomy, prepared.solids, prepared.staging, plan, choices
+    )
+    return plan, document_of(prepared, choices, inputs, plan, access, beside), access
+
+
+def plan_cuts(
+    prepared: Prepared,
+    choices: Choices,
+    bones: BoneSolids | None = None,
+    plan: ResectionPlan | None = None,
+) -> ResectionPlan:
+    """Place the cuts and measure the piece, without ring and front.
+
+    Parameters
+    ----------
+    prepared : Prepared
+        From ``prepare_plan``.
+    choices : Choices
+        The team's choices.
+    bones : BoneSolids or None
+        The bones ready for cutting, if they are at hand already.
+    plan : ResectionPlan or None
+        The plan of choices that cut alike, if it is at hand already.
+
+    Returns
+    -------
+    ResectionPlan
+        Cuts, faces, piece, depths.
+
+    Raises
+    ------
+    InputError
+        If choices contradict each other or the anatomy.
+    NoSolutionError
+        If the cuts free no piece, or one that locks.
+    """
+    team_assumptions(prepared.anatomy, choices, tract=prepared.has_tract)  # refuses contradictions
+    return plan or plan_resection(
+        anatomy=prepared.anatomy,
         solids=prepared.solids,
         choices=choices,
         level=prepared.level,
         bones=bones,
     )
-    access = measure_access(
-        prepared.access, anatomy, prepared.solids, prepared.staging, plan, choices
-    )
-    day = plan_day(anatomy, prepared.solids, plan, choices)
-    made_at, code = read_clock(), "-"
-    for _ in range(2):  # once to know what the code stands for, once with the code in it
-        origin = PlanOrigin(
-            made_at=made_at,
+
+
+def document_of(
+    prepared: Prepared,
+    choices: Choices,
+    inputs: Inputs,
+    plan: ResectionPlan,
+    access: Access | None,
+    beside: KeptBeside,
+) -> dict[str, Any]:
+    """Put a plan together as plan.json holds it.
+
+    Parameters
+    ----------
+    prepared : Prepared
+        From ``prepare_plan``.
+    choices : Choices
+        The team's choices.
+    inputs : Inputs
+        Hashes of what went in.
+    plan : ResectionPlan
+        From ``plan_cuts``.
+    access : Access or None
+        Ring and front; None: they are still being measured.
+    beside : KeptBeside
+        What is kept with the case and computed apart from the plan.
+
+    Returns
+    -------
+    dict
+        Content of plan.json. Without ring and front it is for the screen only and has no code
+        yet: the code stands for all of it.
+
+    Raises
+    ------
+    InputError
+        If a number is not finite, or left and right contradict each other.
+    """
+    if access is None:
+        return add_beside(_document(prepared, choices, inputs, plan, CODE_PENDING), beside)
+    document = _document(prepared, choices, inputs, plan, "-")
+    document = add_access(document, access.ring, access.front)
+    document["theatre"] = plan_day(prepared.anatomy, prepared.solids, plan, choices)
+    document = add_beside(document, beside)
+    code = short_code(canonical_bytes(document, leave_out=NOT_IN_CODE))
+    return {**document, "code": code}
+
+
+def _document(
+    prepared: Prepared, choices: Choices, inputs: Inputs, plan: ResectionPlan, code: str
+) -> dict[str, Any]:
+    anatomy = prepared.anatomy
+    said = team_assumptions(anatomy, choices, tract=prepared.has_tract)
+    document = plan_document(
+        plan=plan,
+        staging=prepared.staging,
+        anatomy=anatomy,
+        confirmation=judge_confirmation(anatomy, prepared.level, choices),
+        tumour_side=prepared.tumour_side,
+        origin=PlanOrigin(
+            made_at=read_clock(),
             code=code,
             inputs=inputs.as_dict(),
             drafts=prepared.drafts,
             sources=SOURCES,
             assumptions=(*said, *prepared.notes, *anatomy.warnings),
-        )
-        document = plan_document(
-            plan=plan,
-            staging=prepared.staging,
-            anatomy=anatomy,
-            confirmation=judge_confirmation(anatomy, prepared.level, choices),
-            tumour_side=prepared.tumour_side,
-            origin=origin,
-        )
-        document["owners"] = owners_document(prepared.owners)
-        document = add_access(document, access.ring, access.front)
-        document["theatre"] = day
-        document = add_beside(document, beside)
-        code = short_code(canonical_bytes(document, leave_out=NOT_IN_CODE))
-    return plan, document, access
+        ),
+    )
+    document["owners"] = owners_document(prepared.owners)
+    return document
 
 
 def _diseased(anatomy: Anatomy) -> Level:

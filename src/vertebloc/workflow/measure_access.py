@@ -2,18 +2,25 @@
 
 from __future__ import annotations
 
+from collections.abc import Generator
 from dataclasses import dataclass
 
 from vertebloc.access import (
+    BREAKS_OFF,
     Front,
     FrontSettings,
     Ring,
     RingMap,
     RingSettings,
     Surroundings,
+    Unmeasured,
+    UnmeasuredRing,
     collect_surroundings,
-    judge_front,
+    front_not_measured,
     judge_ring,
+    judge_stations,
+    measure_station,
+    ring_not_measured,
     unroll_ring,
 )
 from vertebloc.access.nibbled import nibbled_on_ring
@@ -29,15 +36,15 @@ from vertebloc.staging import Staging
 class AccessGround:
     """What ring and front are judged on, whatever the cuts are."""
 
-    around: Surroundings
-    ring: RingMap
+    around: Surroundings | Unmeasured
+    ring: RingMap | Unmeasured
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Access:
     """Where the ring can be opened, and whether the front can be got round."""
 
-    ring: Ring
+    ring: Ring | UnmeasuredRing
     front: Front
 
 
@@ -60,18 +67,19 @@ def prepare_access(
     Returns
     -------
     AccessGround
-        For ``measure_access``.
-
-    Raises
-    ------
-    InputError
-        If no bone lies about the canal.
+        For ``measure_access``. What breaks off is *cannot tell* there, with its reason.
     """
-    around = collect_surroundings(contours, solids)
-    ground = ring_ground(contours, anatomy, solids, around)
-    return AccessGround(
-        around=around, ring=unroll_ring(ground, RingSettings(contour_error_mm=contour_error_mm))
-    )
+    try:
+        around = collect_surroundings(contours, solids)
+    except BREAKS_OFF as error:
+        unmeasured = Unmeasured.because(error)
+        return AccessGround(around=unmeasured, ring=unmeasured)
+    try:
+        ground = ring_ground(contours, anatomy, solids, around)
+        ring = unroll_ring(ground, RingSettings(contour_error_mm=contour_error_mm))
+    except BREAKS_OFF as error:
+        return AccessGround(around=around, ring=Unmeasured.because(error))
+    return AccessGround(around=around, ring=ring)
 
 
 def measure_access(
@@ -102,19 +110,88 @@ def measure_access(
     Returns
     -------
     Access
-        Ring and front; planning goes on whatever they say.
+        Ring and front; planning goes on whatever they say. What breaks off is *cannot tell*,
+        with its reason.
     """
+    steps = access_in_steps(ground, anatomy, solids, staging, plan, choices)
+    while True:
+        try:
+            next(steps)
+        except StopIteration as done:
+            found: Access = done.value
+            return found
+
+
+def access_in_steps(
+    ground: AccessGround,
+    anatomy: Anatomy,
+    solids: ResectionSolids,
+    staging: Staging,
+    plan: ResectionPlan,
+    choices: Choices,
+) -> Generator[None, None, Access]:
+    """Judge ring and front bit by bit, so that whoever asks can give up in between.
+
+    Parameters
+    ----------
+    ground, anatomy, solids, staging, plan, choices
+        As for ``measure_access``.
+
+    Yields
+    ------
+    None
+        After each bit, a tenth of a second or two of work.
+
+    Returns
+    -------
+    Access
+        As ``measure_access`` gives it.
+    """
+    ring = yield from _ring(ground.ring, plan, staging)
+    front = yield from _front(ground.around, anatomy, solids, plan, choices)
+    return Access(ring=ring, front=front)
+
+
+def _ring(
+    ground: RingMap | Unmeasured, plan: ResectionPlan, staging: Staging
+) -> Generator[None, None, Ring | UnmeasuredRing]:
+    if isinstance(ground, Unmeasured):
+        return ring_not_measured(plan, staging, ground)
+    try:
+        nibbled = nibbled_on_ring(ground, plan.nibbled)
+        yield
+        ring = judge_ring(ground, plan, staging, nibbled)
+    except BREAKS_OFF as error:
+        return ring_not_measured(plan, staging, Unmeasured.because(error))
+    yield
+    return ring
+
+
+def _front(
+    around: Surroundings | Unmeasured,
+    anatomy: Anatomy,
+    solids: ResectionSolids,
+    plan: ResectionPlan,
+    choices: Choices,
+) -> Generator[None, None, Front]:
     settings = FrontSettings(
         finger_reach_mm=choices.finger_reach_mm,
         contour_error_mm=choices.contour_error_mm,
         before=choices.front_before,
     )
-    ring = judge_ring(ground.ring, plan, staging, nibbled_on_ring(ground.ring, plan.nibbled))
-    front = judge_front(
-        station_grounds(anatomy, solids, ground.around, plan, settings),
-        settings,
-        needed=needed_outlines(solids.level),
-        outlined=ground.around.outlined,
-        release=choices.front_release,
-    )
-    return Access(ring=ring, front=front)
+    if isinstance(around, Unmeasured):
+        return front_not_measured(settings, around)
+    try:
+        stations = []
+        for one in station_grounds(anatomy, solids, around, plan, settings):
+            stations.append(measure_station(one, settings))
+            yield
+        return judge_stations(
+            tuple(stations),
+            settings,
+            needed=needed_outlines(solids.level),
+            outlined=around.outlined,
+            release=choices.front_release,
+        )
+    except BREAKS_OFF as error:
+        return front_not_measured(settings, Unmeasured.because(error))

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from vertebloc.access import Ring
 from vertebloc.case.choice_words import StandingSide
 from vertebloc.case.choices import Choices
 from vertebloc.case.provenance import Inputs
@@ -183,7 +184,9 @@ def _drawings(scene: Scene, prepared: Prepared) -> dict[str, bytes]:
 
 def _access_drawings(scene: Scene, access: Access) -> dict[str, bytes]:
     """Ring and front, turned as the surgeon stands."""
-    drawn = {OPENED_RING: ring_picture_svg(access.ring, scene.standing).encode()}
+    drawn = {}
+    if isinstance(access.ring, Ring):
+        drawn[OPENED_RING] = ring_picture_svg(access.ring, scene.standing).encode()
     if access.front.stations:
         drawn[FRONT] = front_picture_svg(access.front).encode()
     return drawn

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from vertebloc.case.choices import Choices
 from vertebloc.case.provenance import Inputs
+from vertebloc.reports.beside_document import KeptBeside
+from vertebloc.reports.page_words import Question
 from vertebloc.resection import ResectionPlan
 from vertebloc.resection.piece import Cuts
 from vertebloc.workflow.measure_access import Access
@@ -22,4 +24,6 @@ class PlannedCase:
     choices: Choices
     inputs: Inputs
     cuts: Cuts
-    access: Access
+    beside: KeptBeside
+    access: Access | None = None  #: ring and front; None: still being measured
+    large: Mapping[Question, str] = field(default_factory=dict)  #: their drawings

@@ -21,22 +21,25 @@ from vertebloc.case.provenance import Inputs
 from vertebloc.errors import InputError
 from vertebloc.exchange.case_folder import CaseFolder
 from vertebloc.reports.beside_document import KeptBeside
+from vertebloc.reports.piece_scene import mapped_mesh_bytes
 from vertebloc.resection import FaceMargin, ResectionPlan
 from vertebloc.resection.fates import plan_arch
 from vertebloc.resection.piece import BoneSolids, Cuts, prepare_bones
+from vertebloc.resection.piece_map import map_piece
 from vertebloc.resection.placing import place_body_cuts, place_cuts
 from vertebloc.resection.plan import measure_bone_faces
 from vertebloc.space.frames import Side
+from vertebloc.space.surfaces import TriangleSurface
 from vertebloc.workflow.compute_plan import (
     Prepared,
-    plan_prepared,
+    document_of,
+    plan_cuts,
     prepare_plan,
     same_resection,
 )
 from vertebloc.workflow.drawn_state import drawn_hash_of, with_drawn
 from vertebloc.workflow.kept_measures import find_measures, keep_measures, key_of_measures
 from vertebloc.workflow.load_case import load_contours
-from vertebloc.workflow.measure_access import Access
 from vertebloc.workflow.saying import say_nothing
 
 
@@ -114,8 +117,8 @@ def keep(prepared: Prepared) -> None:
 
 def plan_kept(
     choices: Choices, inputs: Inputs, beside: KeptBeside
-) -> tuple[ResectionPlan, dict[str, Any], Access]:
-    """Plan anew on what is kept.
+) -> tuple[ResectionPlan, dict[str, Any]]:
+    """Plan anew on what is kept; ring and front follow behind.
 
     Parameters
     ----------
@@ -128,8 +131,8 @@ def plan_kept(
 
     Returns
     -------
-    tuple of (ResectionPlan, dict, Access)
-        The plan, the content of plan.json, ring and front.
+    tuple of (ResectionPlan, dict)
+        The plan, and the content of plan.json without ring and front.
 
     Raises
     ------
@@ -139,9 +142,28 @@ def plan_kept(
     prepared, bones = _kept()
     known = _KEPT.plan
     again = known[1] if known is not None and same_resection(known[0], choices) else None
-    plan, document, access = plan_prepared(prepared, choices, inputs, bones, again, beside)
+    plan = plan_cuts(prepared, choices, bones, again)
     _KEPT.plan = (choices, plan)
-    return plan, document, access
+    return plan, document_of(prepared, choices, inputs, plan, None, beside)
+
+
+def map_kept(piece: TriangleSurface, faces: tuple[FaceMargin, ...]) -> bytes:
+    """Measure distances to tumour all over a piece, for the picture.
+
+    Parameters
+    ----------
+    piece : TriangleSurface
+        Of a plan.
+    faces : tuple of FaceMargin
+        Of the same plan.
+
+    Returns
+    -------
+    bytes
+        As ``reports.piece_scene.mapped_mesh_bytes`` writes them.
+    """
+    prepared, _ = _kept()
+    return mapped_mesh_bytes(map_piece(piece, faces, prepared.solids.tumour_field))
 
 
 def measure_moved(

@@ -1,50 +1,65 @@
 """Ring and front of made-up patients whose tumours are known, and of the real CT (a run test)."""
 
+import json
 import sys
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
+import jsonschema
 import numpy as np
 import pytest
 
 from vertebloc import made_up
+from vertebloc.access import Unmeasured
 from vertebloc.anatomy import describe_anatomy
 from vertebloc.anatomy.contours import ContourSet
 from vertebloc.anatomy.levels import Level
 from vertebloc.case.choice_words import KindChoice
 from vertebloc.case.choices import Choices
+from vertebloc.errors import InputError, NoSolutionError
 from vertebloc.exchange.nifti import read_nifti_labels
 from vertebloc.made_up.gallery import patient_named
-from vertebloc.reports.access_document import front_document, ring_document
+from vertebloc.reports.access_document import add_access, front_document, ring_document
+from vertebloc.reports.access_pages import access_pages
+from vertebloc.reports.access_views import front_view, ring_view
 from vertebloc.resection import collect_solids, plan_resection
 from vertebloc.space.frames import Side
 from vertebloc.space.grids import Grid
 from vertebloc.staging import Answer, StagingSettings, stage_tumour
+from vertebloc.workflow import measure_access as measuring
 from vertebloc.workflow.measure_access import measure_access, prepare_access
 
 sys.path.insert(0, str(Path(__file__).parents[3] / "tools"))
 from plan_real_ct import with_tumour
 
 pytestmark = pytest.mark.slow
+SCHEMA = json.loads((Path(__file__).parents[3] / "docs" / "plan.schema.json").read_text())
 MIRROR = np.diag([-1.0, 1.0, 1.0, 1.0])
 
 
-def measured(contours, level, choices=None, error_mm=1.0):
-    choices = choices or Choices(contour_error_mm=error_mm)
+def parts_of(contours, level, choices):
+    """All that ring and front are judged on."""
     anatomy = describe_anatomy(contours, diseased=level)
     solids = collect_solids(contours, anatomy, level)
     staging = stage_tumour(
         canal=anatomy.canal, vertebra=anatomy.vertebrae[level], tumour=solids.tumour_field,
         bone=solids.bone_field, sac=solids.sac_field, tumour_extent=solids.tumour_extent,
-        settings=StagingSettings(contour_error_mm=error_mm),
+        settings=StagingSettings(contour_error_mm=choices.contour_error_mm),
     )  # fmt: skip
     plan = plan_resection(anatomy=anatomy, solids=solids, choices=choices, level=level)
-    ground = prepare_access(contours, anatomy, solids, error_mm)
-    return measure_access(ground, anatomy, solids, staging, plan, choices)
+    ground = prepare_access(contours, anatomy, solids, choices.contour_error_mm)
+    return ground, anatomy, solids, staging, plan, choices
+
+
+def measured(contours, level, choices=None, error_mm=1.0):
+    return measure_access(
+        *parts_of(contours, level, choices or Choices(contour_error_mm=error_mm))
+    )
 
 
 @cache
-def made_up_access(name, *, twin=False):
+def made_up_parts(name, *, twin=False):
     """On 1 x 1 x 1.5 mm voxels; the twin on the mirrored grid, so that voxels mirror exactly."""
     patient = patient_named(name)
     fine = made_up.default_grid(patient)
@@ -54,7 +69,13 @@ def made_up_access(name, *, twin=False):
         matrix, patient = MIRROR @ matrix, patient.mirrored()
     labels = made_up.label_map(patient, Grid.from_matrix(shape, matrix))
     kind = KindChoice.ARCH_ONLY if name == "arch" else KindChoice.WHOLE_BODY
-    return measured(ContourSet(labels), patient.level, Choices(kind=kind))
+    contours = ContourSet(labels)
+    return contours, parts_of(contours, patient.level, Choices(kind=kind))
+
+
+@cache
+def made_up_access(name, *, twin=False):
+    return measure_access(*made_up_parts(name, twin=twin)[1])
 
 
 def side_of(ring, side):
@@ -123,6 +144,74 @@ def test_a_chordoma_of_l3_is_at_the_end_of_the_fingers_reach():
     ways = [one.way.length_mm for one in front.stations if one.is_cut]
     assert min(ways) > 44.0 and max(ways) < 56.0
     assert front.answer.value == "cannot tell" and front.would_settle
+
+
+def breaks_off(error):
+    def measure(*_given, **_named):
+        raise error
+
+    return measure
+
+
+@pytest.mark.parametrize("name", ["nibbled_on_ring", "judge_ring"])
+@pytest.mark.parametrize("error", [InputError("the wall has a hole"), IndexError("out of bounds")])
+def test_a_ring_that_cannot_be_measured_is_cannot_tell_and_the_front_is_still_told(
+    monkeypatch, name, error
+):
+    """Whoever plans keeps the plan, and reads why the ring is not told."""
+    parts = made_up_parts("lead")[1]
+    monkeypatch.setattr(measuring, name, breaks_off(error))
+    monkeypatch.setattr(measuring, "station_grounds", lambda *_: ())
+    access = measure_access(*parts)
+    written = ring_document(access.ring)
+    assert written["answer"] == "cannot_tell"
+    assert str(error) in written["words"] and str(error) in written["decided_by"]
+    assert ("a defect of this program" in written["words"]) == isinstance(error, IndexError)
+    assert written["rules"] == ring_document(made_up_access("lead").ring)["rules"]
+    assert access.front.answer.value == "posterior alone"
+    jsonschema.validate(written, SCHEMA["properties"]["ring"])
+    calm = {"answer_parts": [{"about": "still open", "words": "End."}], "warnings": []}
+    document = add_access(calm, access.ring, access.front)
+    assert written["words"] in document["answer"]
+    assert ring_view(document).answer[0].must_not_be_overlooked
+    pages = access_pages(document, lambda *_: None)
+    assert pages[0].must_not_be_overlooked and pages[0].table.rows == ()
+
+
+@pytest.mark.parametrize("name", ["station_grounds", "measure_station", "judge_stations"])
+def test_a_front_that_cannot_be_measured_is_cannot_tell_with_its_reason(monkeypatch, name):
+    ground, *rest = made_up_parts("lead")[1]
+    monkeypatch.setattr(measuring, name, breaks_off(NoSolutionError("no wall to follow")))
+    access = measure_access(replace(ground, ring=Unmeasured("not asked here")), *rest)
+    written = front_document(access.front)
+    assert written["answer"] == "cannot_tell"
+    assert "no wall to follow" in written["words"] and "To settle it" in written["words"]
+    jsonschema.validate(written, SCHEMA["properties"]["front"])
+    assert front_view({"front": written}).answer[0].must_not_be_overlooked
+
+
+def test_what_no_cut_changes_may_break_off_as_well(monkeypatch):
+    """No bone about the canal: the ring is not told, the plan and the front are."""
+    contours, (ground, anatomy, solids, *_) = made_up_parts("lead")
+    monkeypatch.setattr(measuring, "unroll_ring", breaks_off(InputError("no bone lies about")))
+    broken = prepare_access(contours, anatomy, solids, 1.0)
+    assert "no bone lies about" in broken.ring.reason
+    assert set(broken.around.structures) == set(ground.around.structures)
+    monkeypatch.setattr(measuring, "collect_surroundings", breaks_off(InputError("no mask")))
+    broken = prepare_access(contours, anatomy, solids, 1.0)
+    assert "no mask" in broken.ring.reason and "no mask" in broken.around.reason
+
+
+def test_given_up_in_between_it_goes_no_further_and_to_the_end_it_is_the_same(monkeypatch):
+    parts = made_up_parts("arch")[1]
+    asked = []
+    true = measuring.judge_ring
+    monkeypatch.setattr(measuring, "judge_ring", lambda *a: asked.append(1) or true(*a))
+    steps = measuring.access_in_steps(*parts)
+    next(steps)
+    steps.close()
+    assert asked == []
+    assert ring_document(measure_access(*parts).ring) == ring_document(made_up_access("arch").ring)
 
 
 @pytest.mark.real_data

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import json
 import re
 import statistics
 import subprocess
@@ -16,10 +17,12 @@ import pytest
 
 from vertebloc.app.cards import bars_card, paragraph, strip
 from vertebloc.app.desk import Desk
-from vertebloc.app.pages import cuts, level, spread
+from vertebloc.app.pages import cuts, front, level, ring, spread
 from vertebloc.case.choice_words import Act
 from vertebloc.exchange.nifti import write_nifti
+from vertebloc.reports import access_text
 from vertebloc.reports.acts_page import acts_warnings
+from vertebloc.reports.page_words import Question
 from vertebloc.reports.plan_parts import Words
 from vertebloc.space.grids import Grid, Volume
 from vertebloc.workflow import import_case
@@ -97,6 +100,51 @@ def test_the_loop_is_never_held_up_by_a_drag(desk, loop):
     assert len(lags) > 25
     assert max(lags) < 200.0
     assert statistics.median(lags) < 50.0
+
+
+@pytest.mark.slow
+def test_ring_and_front_follow_behind_the_plan_and_are_said_to(desk, loop):
+    run, before = loop.run_until_complete, desk.choices
+    run(desk.behind.wait())
+    old = desk.document
+    code = old["code"]
+    assert f"code {code}" in desk.print_words() and not desk.behind.is_pending
+    assert set(desk.behind.large) == {Question.RING, Question.FRONT}
+    run(desk.change_part("caudal.both.height", "-6"))
+    assert desk.error == "" and desk.doing == ""  # piece, map and depths are there
+    assert desk.behind.is_pending
+    assert code not in desk.print_words() and "not yet" in desk.print_words()
+    assert cuts.view_of(desk).answer[-1].words == access_text.PENDING
+    for page, name in ((ring, "ring"), (front, "front")):
+        said = [one.words for one in page.view_of(desk).answer]
+        assert said[:3] == [
+            access_text.PENDING, access_text.OF_THE_PLAN_BEFORE, old[name]["words"]
+        ]  # fmt: skip
+    run(desk.behind.wait())
+    assert not desk.behind.is_pending
+    assert "ring" in desk.document and desk.document["code"] not in ("", code)
+    assert desk.document["code"] in desk.print_words()
+    for page in (ring, front, cuts):
+        assert access_text.PENDING not in [one.words for one in page.view_of(desk).answer]
+    run(desk.change_part("caudal.both.height", "5"))  # the newest wins
+    run(desk.undo())
+    run(desk.undo())
+    assert desk.choices == before
+    run(desk.behind.wait())
+    assert desk.document["code"] == code
+
+
+@pytest.mark.slow
+def test_the_sheet_waits_for_ring_and_front(desk, loop):
+    run = loop.run_until_complete
+    run(desk.change_part("caudal.both.height", "-7"))
+    assert desk.behind.is_pending
+    run(desk.save_sheet())
+    assert desk.error == "" and not desk.behind.is_pending
+    saved = json.loads((desk.case.folder.path / "plan.json").read_text())
+    assert saved["ring"] and saved["front"]
+    assert (saved["code"], saved["stale"]) == (desk.document["code"], [])
+    run(desk.undo())
 
 
 @pytest.mark.slow

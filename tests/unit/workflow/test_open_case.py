@@ -16,14 +16,15 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from vertebloc.case.choice_words import DeliverySide
+from vertebloc.case.choice_words import CountedFrom, DeliverySide
 from vertebloc.case.choices import HalfPlacement
 from vertebloc.errors import InputError, NoSolutionError
 from vertebloc.exchange.case_folder import CaseFolder
 from vertebloc.space.frames import Side
 from vertebloc.workflow import check_case, plan_case
-from vertebloc.workflow.open_case import EDITED, OpenCase
+from vertebloc.workflow.open_case import OpenCase
 from vertebloc.workflow.pulled_cut import read_halves
+from vertebloc.workflow.saved_choices import EDITED
 from vertebloc.workflow.saying import say_nothing
 
 
@@ -241,9 +242,60 @@ def test_a_wedge_that_locks_is_refused_with_the_reason(prepared_case):
 def test_the_sheet_is_of_the_plan_on_the_screen(prepared_case):
     case, run = prepared_case
     run(case.replan())
+    assert "ring" not in case.planned.document
+    with pytest.raises(InputError, match="ring and front are still being measured"):
+        case.save_sheet()
+    assert run(case.measure_access())
     report = case.save_sheet()
     assert report.document["code"] == case.planned.document["code"]
     assert case.stale_reasons == ()
+    assert check_case(case.folder.path).is_good
+    # the code is that of a plan made in one go, which holds ring and front from the start
+    again = plan_case(case.folder.path).document
+    assert again["code"] == report.document["code"]
+    assert (again["ring"], again["front"]) == (report.document["ring"], report.document["front"])
+
+
+@pytest.mark.slow
+def test_ring_and_front_of_a_plan_that_was_overtaken_are_dropped(prepared_case):
+    case, run = prepared_case
+    start = case.choices
+
+    async def overtaken():
+        await case.replan()
+        old = asyncio.ensure_future(case.measure_access())
+        await asyncio.sleep(0.3)
+        case.change(replace(start, finger_reach_mm=30.0), "finger reach")
+        assert (await case.replan()).access is None
+        assert not await old
+        assert case.planned.access is None
+        assert await case.measure_access()
+
+    run(overtaken())
+    front = case.planned.document["front"]
+    assert front["finger_reach_mm"] == 30.0 == case.planned.access.front.finger_reach_mm
+    case.undo()
+    run(case.replan())
+    assert case.planned.access is None and case.planned.document["code"] != front
+
+
+@pytest.mark.slow
+def test_what_is_said_of_the_count_only_keeps_ring_and_front(prepared_case):
+    """The same cuts: nothing is measured again, and the document is still whole."""
+    case, run = prepared_case
+    run(case.replan())
+    assert run(case.measure_access())
+    before = case.planned
+    level = replace(case.choices.level, counted_from=CountedFrom.LAST_RIB)
+    case.change(replace(case.choices, level=level), "counted from")
+    run(case.replan())
+    start = time.perf_counter()
+    assert run(case.measure_access())
+    assert time.perf_counter() - start < 1.5
+    assert case.planned.document["ring"] == before.document["ring"]
+    assert case.planned.document["code"] != before.document["code"]
+    case.undo()
+    run(case.replan())
 
 
 @pytest.mark.parametrize(

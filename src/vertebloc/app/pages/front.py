@@ -13,15 +13,15 @@ from vertebloc.app.window import WindowLike
 from vertebloc.case.choice_words import FrontBefore, FrontRelease
 from vertebloc.errors import VertBlocError
 from vertebloc.reports import access_text as words
-from vertebloc.reports.access_views import front_view
+from vertebloc.reports.access_views import behind_view
 from vertebloc.reports.page_views import PageView, waiting_view
 from vertebloc.reports.page_words import Question
 
 
 def view_of(desk: Desk) -> PageView:
     """What the page says."""
-    if desk.document and "front" in desk.document:
-        return front_view(desk.document)
+    if desk.document:
+        return behind_view(Question.FRONT, desk.document, desk.behind.document)
     return waiting_view(Question.FRONT, is_empty=desk.is_empty, error=desk.error)
 
 
