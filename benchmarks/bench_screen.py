@@ -1,10 +1,12 @@
 """A cut pulled on the page: from the hand's move to all allowances on the screen, and to the plan.
 
 Serves a case on this machine, drives headless Chromium without a graphics card (software
-drawing), moves a real pointer. Asked for in the issue that brought the app in: drag to all
-allowances shown under 120 ms (median of 50); after letting go, piece, map and depth within 1 s,
-shown as pending until then. Give the folder of a case, or none for the lead made-up patient on
-its finest grid.
+drawing), moves a real pointer. Measured in both ways in which software can draw: as Chromium
+does of itself where there is no card (the page by the processor, slices by a card played by
+software), and with everything drawn by that card, which costs far more. Asked for in the issue
+that brought the app in: drag to all allowances shown under 120 ms (median of 50); after letting
+go, piece, map and depth within 1 s, shown as pending until then. Give the folder of a case, or
+none for the lead made-up patient on its finest grid.
 
 A move counts as shown when the bars beside the picture are new and the browser has had its next
 frame. One window is kept: only the window that holds the case may pull.
@@ -32,9 +34,12 @@ COUNTED = ("chrom", "multiprocessing", "from vertebloc")
 START = "from vertebloc.cli import main; main()"
 CHROMIUM = (
     "--no-sandbox", "--disable-quic", "--no-first-run", "--disable-background-networking",
-    "--disable-component-update", "--disable-sync", "--use-gl=angle", "--use-angle=swiftshader",
-    "--enable-unsafe-swiftshader",
+    "--disable-component-update", "--disable-sync", "--enable-unsafe-swiftshader",
 )  # fmt: skip
+WAYS = {
+    "as Chromium draws of itself": (),
+    "everything by a card played by software": ("--use-gl=angle", "--use-angle=swiftshader"),
+}
 # The clock starts in the page, when the move arrives there, and stops a frame after the bars of
 # the side changed: what the surgeon waits for. (The bars are made anew, never changed in place.)
 WATCH = """() => {
@@ -65,16 +70,23 @@ WATCH = """() => {
 RELEASE = """() => {
   const v = window.vertebloc_viewer();
   const urls = () => v.parts.find((part) => part.kind === 'piece')?.url;
+  const carton = () => document.querySelector('aside.side svg.carton'); // anew with depths
   window.release = { pending: 0, done: 0, began: 0 };
   document.addEventListener('pointerup', () => {
-    const piece = urls(), r = window.release;
+    const piece = urls(), old = carton(), r = window.release;
     r.began = performance.now();
     const look = () => {
       const now = performance.now() - r.began;
       const pending = Boolean(document.querySelector('.note.pending'));
       if (pending && !r.pending) r.pending = now;
       if (!r.piece && urls() !== piece) r.piece = now;
-      if (r.pending && !pending && r.piece) { r.done = now; r.told?.(); return; }
+      if (r.pending && !pending && r.piece && carton() && carton() !== old) {
+        requestAnimationFrame(() => setTimeout(() => {
+          r.done = performance.now() - r.began;
+          r.told?.();
+        }, 0));
+        return;
+      }
       setTimeout(look, 10);
     };
     look();
@@ -174,12 +186,12 @@ def drop_ms(page, times):
     return found[1:]
 
 
-def measure(case):
+def measure(case, flags):
     process, address = served(case)
     try:
         with sync_playwright() as playwright:
             browser = playwright.chromium.launch(
-                executable_path=shutil.which("chromium"), args=CHROMIUM
+                executable_path=shutil.which("chromium"), args=[*CHROMIUM, *flags]
             )
             page = browser.new_page(viewport={"width": 1440, "height": 900})
             open_page(page, address)
@@ -198,30 +210,37 @@ def main():
             shutil.copytree(sys.argv[1], folder)
         else:
             make_case_of_demo(folder)
-        (drags, drag_cpu), drops = measure(folder)
+        met = [said(way, *measure(folder, flags)) for way, flags in WAYS.items()]
+    load = os.getloadavg()[0] / (os.cpu_count() or 1)
+    print(f"{load:.1f} want each processor (1-minute load, this measurement among them)")
+    return 0 if all(met) else 1
+
+
+def said(way, measured, drops):
+    """Print one way's figures; whether they are as asked."""
+    drags, drag_cpu = measured
     drag = statistics.median(drags)
     pending, piece, done, drop_cpu = (
         statistics.median(one[name] for one in drops)
         for name in ("pending", "piece", "done", "cpu")
     )
     done_best = min(one["done"] for one in drops)
-    print("software drawing, a real pointer, on this machine's loopback")
+    print(f"software drawing, {way}; a real pointer, on this machine's loopback")
     print(
-        f"drag to all allowances shown, median of {len(drags)}: {drag:.0f} ms, "
+        f"  drag to all allowances shown, median of {len(drags)}: {drag:.0f} ms, "
         f"best {min(drags):.0f}, worst {max(drags):.0f} (asked: under {ASKED_DRAG_MS:.0f})"
     )
-    print(f"let go to 'being computed' shown, median of {len(drops)}: {pending:.0f} ms")
-    print(f"let go to the new piece with its map in the picture: {piece:.0f} ms")
+    print(f"  let go to 'being computed' shown, median of {len(drops)}: {pending:.0f} ms")
+    print(f"  let go to the new piece with its map in the picture: {piece:.0f} ms")
     print(
-        f"let go to piece, map, carton and depths all there: {done:.0f} ms, "
+        f"  let go to piece, map, carton and depths all there: {done:.0f} ms, "
         f"best {done_best:.0f} (asked: at most {ASKED_DROP_MS:.0f})"
     )
-    load = os.getloadavg()[0] / (os.cpu_count() or 1)
     print(
-        f"processor time of server, workers and browser: {drag_cpu:.0f} ms a move, "
-        f"{drop_cpu:.0f} ms a release; {load:.1f} others want each processor (1-minute load)"
+        f"  processor time of server, workers and browser: {drag_cpu:.0f} ms a move, "
+        f"{drop_cpu:.0f} ms a release"
     )
-    return 0 if drag < ASKED_DRAG_MS and done <= ASKED_DROP_MS else 1
+    return drag < ASKED_DRAG_MS and done <= ASKED_DROP_MS
 
 
 if __name__ == "__main__":

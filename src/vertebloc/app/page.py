@@ -20,7 +20,15 @@ from vertebloc.app.pages import (
     spread,
     way_out,
 )
-from vertebloc.app.parts import show_card, show_folded, show_markup, show_note, show_verb, show_why
+from vertebloc.app.parts import (
+    card_markup,
+    show_card,
+    show_folded,
+    show_markup,
+    show_note,
+    show_verb,
+    show_why,
+)
 from vertebloc.app.picture import Picture
 from vertebloc.app.scene import SceneData
 from vertebloc.app.travel_picture import TravelPicture
@@ -67,6 +75,7 @@ class Window:
         self.question = question
         self._picture = Picture(self)
         self._travel = TravelPicture(self)
+        self._bars_shown: ui.html | None = None
         self._listen()
         client.on_disconnect(lambda: self._gone(client))
         client.on_connect(self._back)
@@ -146,8 +155,12 @@ class Window:
         self.picture.show_pending()
 
     def show_bars(self) -> None:
-        """Show the numbers of a drag, and nothing else anew."""
-        self._bars.refresh()
+        """Show the numbers of a drag, and nothing else anew: drawn in place if they are there."""
+        desk, shown = self.desk, self._bars_shown
+        if shown is None or shown.is_deleted or desk.error or not desk.faces:
+            self._bars.refresh()
+        else:
+            shown.set_content(card_markup(bars_card(desk)))
 
     def go(self, question: Question) -> None:
         """Turn to another question; the picture stays loaded.
@@ -240,19 +253,23 @@ class Window:
     @ui.refreshable_method
     def _large(self) -> None:
         """A drawing that is the page's one large picture; it covers the slices."""
-        drawing = self.desk.large.get(self.question)
+        behind = self.desk.behind
+        pending = behind.is_pending
+        drawing = behind.large.get(self.question)
         if self.question is Question.ROLES:
-            drawing = roles.large_of(self.desk)
+            drawing, pending = roles.large_of(self.desk), False
         if drawing:
-            with ui.element("div").classes("large"):
+            with ui.element("div").classes("large before" if pending else "large"):
                 show_markup(drawing)
 
     @ui.refreshable_method
     def _bars(self) -> None:
+        self._bars_shown = None
         if self.desk.error:
             show_markup(f'<div class="error" role="alert">{escape(self.desk.error)}</div>')
         if self.question is Question.CUTS and self.desk.faces:
-            show_card(bars_card(self.desk))
+            card = show_card(bars_card(self.desk)).classes("redrawn")
+            self._bars_shown = None if self.desk.error else card  # an error goes with a refresh
 
     @ui.refreshable_method
     def _side(self) -> None:

@@ -47,13 +47,34 @@ def show_sentences(sentences: Sequence[Sentence]) -> None:
     show_markup(f'<p class="answer" role="status">{words}</p>')
 
 
-def show_card(card: Card) -> None:
+def show_card(card: Card) -> ui.html:
     """Show one card.
 
     Parameters
     ----------
     card : Card
         Title, rows, drawing, note.
+
+    Returns
+    -------
+    ui.html
+        The element, to be drawn anew with ``card_markup``.
+    """
+    return show_markup(card_markup(card))
+
+
+def card_markup(card: Card) -> str:
+    """One card as markup.
+
+    Parameters
+    ----------
+    card : Card
+        Title, rows, drawing, note.
+
+    Returns
+    -------
+    str
+        HTML.
     """
     rows = "".join(f"<dt>{escape(name)}</dt><dd>{escape(value)}</dd>" for name, value in card.rows)
     parts = [f"<h2>{escape(card.title)}</h2>", card.svg]
@@ -68,7 +89,7 @@ def show_card(card: Card) -> None:
         )
     elif card.note:
         parts.append(f"<p>{escape(card.note)}</p>")
-    show_markup(f'<section class="card">{"".join(parts)}</section>')
+    return f'<section class="card">{"".join(parts)}</section>'
 
 
 def show_note(words: str, *, must: bool = False, pending: bool = False) -> None:

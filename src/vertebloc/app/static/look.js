@@ -79,7 +79,10 @@ function giveBack() {
     document.querySelector(`[data-keep="${kept.focus}"]`)?.focus({ preventScroll: true });
   }
 }
-new MutationObserver(giveBack).observe(document, { childList: true, subtree: true });
+// What is drawn anew at each step of a drag holds nothing to give back, and asking costs a layout.
+new MutationObserver((changes) => {
+  if (!changes.every(({ target }) => target.closest?.(".viewer-stage, .redrawn"))) giveBack();
+}).observe(document, { childList: true, subtree: true });
 document.addEventListener("change", (event) => {
   if (event.target.name === "brush") kept.brush = event.target.value;
 });

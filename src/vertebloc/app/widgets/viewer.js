@@ -43,7 +43,7 @@ export default {
         <canvas ref="slice" v-show="!isSolid"></canvas>
         <canvas ref="solid" v-show="isSolid"></canvas>
         <canvas ref="flat" class="flat"></canvas>
-        <canvas ref="pens" class="flat"></canvas>
+        <canvas ref="pens" class="flat" v-show="outlines"></canvas>
         <div v-if="pending || fetching" class="viewer-pending" role="status">{{ words.piece.pending }}</div>
         <svg ref="overlay" class="overlay" preserveAspectRatio="none"></svg>
         <button v-for="h in handles" :key="h.key" type="button" class="handle" :class="h.handle"
