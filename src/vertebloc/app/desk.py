@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from vertebloc.app.behind import Behind
+from vertebloc.app.c_arm_desk import CArmDesk
 from vertebloc.app.changes import changed_choices
 from vertebloc.app.counting import Counting
 from vertebloc.app.drawing_desk import DrawingDesk
@@ -56,6 +57,7 @@ class Desk:
         self.roles = RoleDesk(lambda: self.case, self.say, self._refuse)
         self.behind = Behind(lambda: self.case, self._arrived, self._refuse)
         self._acting = asyncio.Lock()  #: one change after the other
+        self.c_arm = CArmDesk(lambda: self.case, self.tell, self._refuse)
         self.holder = ""  #: the window that may change the case
         self.holding = Holding(lambda: self.case, lambda: self.is_busy, self._read_anew, self.tell)
         self._hearing = Hearing()

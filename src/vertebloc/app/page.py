@@ -10,6 +10,7 @@ from nicegui import Client, background_tasks, ui
 from vertebloc.app.cards import bars_card, strip
 from vertebloc.app.desk import Desk
 from vertebloc.app.pages import (
+    c_arm,
     contours,
     cuts,
     front,
@@ -47,6 +48,7 @@ PAGES: dict[Question, Any] = {
     Question.FRONT: front,
     Question.CUTS: cuts,
     Question.WAY_OUT: way_out,
+    Question.C_ARM: c_arm,
     Question.ROLES: roles,
 }
 ADDRESS = {
@@ -58,6 +60,7 @@ ADDRESS = {
     Question.FRONT: "/front",
     Question.CUTS: "/cuts",
     Question.WAY_OUT: "/way-out",
+    Question.C_ARM: "/c-arm",
     Question.ROLES: "/who",
 }
 HEAD = (
@@ -145,9 +148,11 @@ class Window:
         self._open_outlines()
 
     def _open_outlines(self) -> None:
-        """Outlines are read when the page that shows them is first looked at."""
+        """What takes time is read or predicted when the page that shows it is looked at."""
         if self.question is Question.CONTOURS:
             background_tasks.create(self.desk.outlines.open())
+        if self.question is Question.C_ARM:
+            background_tasks.create(self.desk.c_arm.open())
 
     def show_doing(self) -> None:
         """Show what is being done, and nothing else anew."""
@@ -258,6 +263,8 @@ class Window:
         drawing = behind.large.get(self.question)
         if self.question is Question.ROLES:
             drawing, pending = roles.large_of(self.desk), False
+        if self.question is Question.C_ARM:
+            drawing, pending = self.desk.c_arm.drawing, False
         if drawing:
             with ui.element("div").classes("large before" if pending else "large"):
                 show_markup(drawing)

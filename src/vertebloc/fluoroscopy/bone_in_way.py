@@ -14,6 +14,8 @@ from vertebloc.space.polygons import PlanarFace
 from vertebloc.space.surfaces import TriangleSurface
 
 _PLACES = 15  #: along the blade's line
+_TOUCH_MM = 0.01  #: from the plane: rounding, far below a voxel
+_ALL_BEYOND = 3  #: corners of a triangle on one side of the plane
 _SMALL_MM = 10.0  #: half the length of a cut without depths, to be looked along
 
 
@@ -70,7 +72,7 @@ def bone_in_way_mm(
     cut : CutLine
         Which.
     bones : sequence of TriangleSurface
-        Vertebrae and ribs as outlined.
+        Vertebrae and ribs as outlined; what lies at the cut's plane suffices.
 
     Returns
     -------
@@ -84,6 +86,34 @@ def bone_in_way_mm(
     own = sum((_in_face(face, view.source, places) for face in cut.faces), start=np.zeros(_PLACES))
     left = np.maximum(lengths - own, 0.0)
     return float(left.mean()), float(left.max())
+
+
+def bones_at(cut: CutLine, bones: Sequence[TriangleSurface]) -> tuple[TriangleSurface, ...]:
+    """The triangles at a cut's plane: no others can meet a ray that runs in it.
+
+    Parameters
+    ----------
+    cut : CutLine
+        Whose plane.
+    bones : sequence of TriangleSurface
+        Closed.
+
+    Returns
+    -------
+    tuple of TriangleSurface
+        Open where they leave the plane; bones that do not reach it are left out.
+    """
+    found = []
+    for surface in bones:
+        off = (surface.vertices - cut.entry) @ cut.normal
+        if not len(off) or off.min() > _TOUCH_MM or off.max() < -_TOUCH_MM:
+            continue
+        side = np.where(off > _TOUCH_MM, 1, np.where(off < -_TOUCH_MM, -1, 0))[surface.triangles]
+        near = np.abs(side.sum(axis=1)) < _ALL_BEYOND
+        used, triangles = np.unique(surface.triangles[near], return_inverse=True)
+        corners = triangles.reshape(-1, 3).astype(np.int32)
+        found.append(TriangleSurface(surface.vertices[used], corners))
+    return tuple(found)
 
 
 def _in_face(

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from vertebloc.anatomy.model import Anatomy, LevelConfirmation
 from vertebloc.errors import NoSolutionError
-from vertebloc.fluoroscopy.bone_in_way import bone_in_way_mm, cut_lines
+from vertebloc.fluoroscopy.bone_in_way import bone_in_way_mm, bones_at, cut_lines
 from vertebloc.fluoroscopy.lines import angles_for_line
 from vertebloc.fluoroscopy.model import (
     Beam,
@@ -80,8 +80,12 @@ def plan_views(
     lines: list[LineView] = []
     not_seen: list[NotSeen] = []
     cuts = cut_lines(plan)
+    at_plane: dict[tuple[float, ...], tuple[TriangleSurface, ...]] = {}
     for cut in cuts:
-        seen, missed = _views_of(cut, straight, bones)
+        plane = (*np.round(cut.normal, 6), round(float(cut.normal @ cut.entry), 3))
+        if plane not in at_plane:  # both halves of a cut share one
+            at_plane[plane] = bones_at(cut, bones)
+        seen, missed = _views_of(cut, straight, at_plane[plane])
         lines += seen
         not_seen += missed
     strip, why_not = level_strip(anatomy, plan.level, confirmation, straight[Beam.FROM_BEHIND])

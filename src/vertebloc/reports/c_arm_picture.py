@@ -155,7 +155,7 @@ def _name(view: CArmView, at: NDArray[np.float64], said: str, *, bold: bool) -> 
     across = np.array([-head[1], head[0]])
     across *= np.sign(across @ np.array([-1.0, -2.0]))
     x, y = np.array([x, y]) + 0.27 * half * across
-    yield _word(x, y, said, _LARGE if bold else _SMALL, bold=bold)
+    yield _word((x, y), said, _LARGE if bold else _SMALL, bold=bold)
 
 
 def _edges(view: CArmView) -> Iterator[str]:
@@ -168,7 +168,7 @@ def _edges(view: CArmView) -> Iterator[str]:
         (up, 1, half, 44, "middle"),
         (up, -1, half, _SIZE - 22, "middle"),
     ):
-        yield _word(x, y, _direction(sign * axis), _SMALL, anchor=anchor, colour=palette.PALE)
+        yield _word((x, y), _direction(sign * axis), anchor=anchor, colour=palette.PALE)
 
 
 def _direction(axis: NDArray[np.float64]) -> str:
@@ -184,7 +184,7 @@ def _scale(view: CArmView) -> Iterator[str]:
     long = 20.0 * view.arm.magnification / view.arm.detector_mm * _SIZE
     y = _SIZE - 30.0
     yield _path(np.array([[24.0, y], [24.0 + long, y]]), 6.0, colour=palette.PALE)
-    yield _word(24.0, y - 16.0, words.SCALE, _SMALL, anchor="start", colour=palette.PALE)
+    yield _word((24.0, y - 16.0), words.SCALE, anchor="start", colour=palette.PALE)
 
 
 def _moves(points: NDArray[np.float64]) -> str:
@@ -208,10 +208,9 @@ def _path(
 
 
 def _word(
-    x: float,
-    y: float,
+    at: tuple[float, float],
     said: str,
-    size: int,
+    size: int = _SMALL,
     *,
     anchor: str = "middle",
     bold: bool = False,
@@ -219,7 +218,7 @@ def _word(
 ) -> str:
     """A word on the picture, seamed dark."""
     weight = ' font-weight="bold"' if bold else ""
-    laid = f'x="{x:.1f}" y="{y:.1f}" font-size="{size}" text-anchor="{anchor}"{weight}'
+    laid = f'x="{at[0]:.1f}" y="{at[1]:.1f}" font-size="{size}" text-anchor="{anchor}"{weight}'
     return (
         f'<text {laid} fill="none" stroke="{palette.NIGHT}" stroke-width="7" '
         f'stroke-linejoin="round">{escape(said)}</text><text {laid} fill="{colour}">'

@@ -249,3 +249,25 @@ def counted_row(vertebrae: Sequence[Mapping[str, Any]]) -> str:
 C_ARM_STRAIGHT = "C-arm straight"
 DETECTOR_END = "Detector end"
 SCALE = "20 mm at the spine"
+ROWS_NOTE = "First where depth can be read, then the least other bone in the way."
+NO_DEPTH = "The blade runs along the beam here: its depth cannot be read."
+ANEW = "being predicted anew: this picture is of the plan before"
+PREDICTING = "predicting what the C-arm will show"
+
+
+def line_row(one: Mapping[str, Any]) -> str:
+    """Where a cut is a line, in few words."""
+    said = [f"{view['beam']}, {view['end'].replace(' degrees', '°')}" for view in one["views"]]
+    return "; ".join(said) or "nowhere"
+
+
+def bone_row(mean_mm: float, worst_mm: float) -> str:
+    """Other bone on the rays, mean and most."""
+    if worst_mm < 0.5:
+        return "No other bone in the way."
+    return f"Other bone in the way: {text.whole_mm(mean_mm)}, at most {text.whole_mm(worst_mm)}."
+
+
+def strip_name(count: int) -> str:
+    """The level strip, with how many pictures it has."""
+    return f"{STRIP}, {count} picture{'s' if count > 1 else ''}"

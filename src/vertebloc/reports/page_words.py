@@ -20,6 +20,7 @@ class Question(Enum):
     FRONT = "Can we get round the front?"
     CUTS = "Where do we cut?"
     WAY_OUT = "Which way out, and what is given up?"
+    C_ARM = "What will the C-arm show?"
     ROLES = "Who does what?"
 
 

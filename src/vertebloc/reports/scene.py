@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from vertebloc.anatomy.levels import Level
 from vertebloc.anatomy.model import Vertebra
 from vertebloc.errors import InputError
+from vertebloc.fluoroscopy import CArmPlan
 from vertebloc.published import margins
 from vertebloc.reports import text
 from vertebloc.reports.answer import least_room
@@ -56,6 +57,7 @@ class Scene:
     vertebrae: Mapping[Level, Vertebra] = field(default_factory=dict)  #: to name levels
     standing: Side | None = Side.LEFT  #: where the surgeon stands; None: head up instead
     hand: HandError | None = None
+    c_arm: CArmPlan | None = None  #: views to predict
 
     def __post_init__(self) -> None:
         """Freeze the mappings."""

@@ -12,6 +12,7 @@ from vertebloc.reports import page_words as words
 from vertebloc.reports import text
 from vertebloc.reports.access_pages import access_pages
 from vertebloc.reports.acts_page import acts_rows, acts_sentence, acts_warnings, bail_out_rows
+from vertebloc.reports.c_arm_pages import c_arm_pages
 from vertebloc.reports.depth_picture import depth_rows, depth_sentence
 from vertebloc.reports.sheet_pages import (
     HIGHEST_MM,
@@ -52,6 +53,7 @@ def further_pages(
     if resection["depths"]:
         pages += _depths(document, pictures)
     pages += way_out_pages(document, partial(_drawn, pictures))
+    pages += c_arm_pages(document, tuple(pictures), partial(_drawn, pictures))
     return (*pages, *_acts(document))
 
 

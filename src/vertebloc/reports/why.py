@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from vertebloc.published import margins
 from vertebloc.reports.access_why import FRONT_WHY, RING_WHY
+from vertebloc.reports.c_arm_why import C_ARM_WHY
 from vertebloc.reports.page_words import Question
 from vertebloc.reports.role_why import ROLES_WHY
 from vertebloc.reports.way_out_why import WAY_OUT_WHY
@@ -47,6 +48,7 @@ def why_of(question: Question) -> tuple[Why, ...]:
             _KEYSTONE,
         ),
         Question.WAY_OUT: WAY_OUT_WHY,
+        Question.C_ARM: C_ARM_WHY,
     }[question]
 
 

@@ -22,6 +22,7 @@ from vertebloc.reports import PlanOrigin, plan_document
 from vertebloc.reports.access_document import add_access
 from vertebloc.reports.access_text import CODE_PENDING
 from vertebloc.reports.beside_document import NOTHING_BESIDE, KeptBeside, add_beside
+from vertebloc.reports.c_arm_document import c_arm_document
 from vertebloc.reports.owners_words import owners_document
 from vertebloc.resection import ResectionPlan, ResectionSolids, collect_solids, plan_resection
 from vertebloc.resection.piece import BoneSolids
@@ -37,6 +38,7 @@ from vertebloc.workflow.measure_access import (
     prepare_access,
 )
 from vertebloc.workflow.plan_day import plan_day
+from vertebloc.workflow.predict_fluoroscopy import plan_c_arm
 from vertebloc.workflow.saying import Say
 from vertebloc.workflow.team_words import has_tract, team_assumptions
 from vertebloc.workflow.tumour_checks import check_outline, check_place
@@ -304,6 +306,10 @@ def document_of(
     document = _document(prepared, choices, inputs, plan, "-")
     document = add_access(document, access.ring, access.front)
     document["theatre"] = plan_day(prepared.anatomy, prepared.solids, plan, choices)
+    document["c_arm"] = c_arm_document(
+        plan_c_arm(prepared.anatomy, prepared.solids, plan, choices),
+        judge_confirmation(prepared.anatomy, prepared.level, choices),
+    )
     document = add_beside(document, beside)
     code = short_code(canonical_bytes(document, leave_out=NOT_IN_CODE))
     return {**document, "code": code}

@@ -12,6 +12,7 @@ from vertebloc.case.choice_words import StandingSide
 from vertebloc.case.choices import Choices
 from vertebloc.case.provenance import Inputs
 from vertebloc.exchange.case_folder import CaseFolder
+from vertebloc.fluoroscopy import Projector
 from vertebloc.reports import (
     Scene,
     plan_json,
@@ -47,6 +48,7 @@ from vertebloc.workflow.load_case import (
     print_sheet,
 )
 from vertebloc.workflow.measure_access import Access
+from vertebloc.workflow.predict_fluoroscopy import plan_c_arm, predict_for_sheet
 from vertebloc.workflow.saying import Say, say_nothing
 from vertebloc.workflow.sheet_copy import renew_copy
 from vertebloc.workflow.way_out import kept_way_out
@@ -153,6 +155,8 @@ def save_plan(
     pictures = planning_pictures(scene, prepared.staging)
     pictures |= _drawings(scene, prepared) | _access_drawings(scene, access)
     pictures |= _way_out_drawings(case, document)
+    if scene.c_arm is not None and scene.ct is not None:
+        pictures |= predict_for_sheet(Projector.of(scene.ct), scene.c_arm)
     sheet = print_sheet(document, pictures, load_identity(case))
     saved = plan_json(document)
     now = read_clock()
@@ -240,6 +244,7 @@ def make_scene(prepared: Prepared, plan: ResectionPlan, choices: Choices, ct: Vo
         vertebrae=prepared.anatomy.vertebrae,
         standing=_STANDING[choices.standing_side],
         hand=published_hand_error(),
+        c_arm=plan_c_arm(prepared.anatomy, solids, plan, choices),
     )
 
 
