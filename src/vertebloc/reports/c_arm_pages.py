@@ -9,7 +9,7 @@ from vertebloc.reports import c_arm_text as words
 from vertebloc.reports.page_words import Question
 from vertebloc.reports.sheet_pages import SheetPage, SheetPicture, SheetTable
 
-_WIDE_MM = 168.0  #: printed: 38 drawing units of a picture are then 18 points high
+_WIDE_MM = 145.0  #: printed: a page holds it, and large letters are then 18 points high
 _KEPT = "c-arm-"
 
 Draw = Callable[[str, str, float], SheetPicture | None]

@@ -19,8 +19,8 @@ from vertebloc.reports import c_arm_text as words
 from vertebloc.reports import page_words, palette
 
 _SIZE = 1000.0  #: drawing units of the picture's side
-_HEAD, _FOOT = 104.0, 64.0  #: units above and below it
-_LARGE, _SMALL = 38, 30  #: 18 and 14 points where the picture is printed 166 mm wide
+_HEAD, _FOOT = 116.0, 60.0  #: units above and below it
+_LARGE, _SMALL = 45, 34  #: 18 and 14 points where the picture is printed 143 mm wide
 _NEEDLE_MM = 22.0  #: of a needle drawn outside the entry
 _INSIDE = 0.97  #: of half the picture: names farther out are left away
 _STOPS = (palette.NIGHT, palette.BONE_EDGE, palette.BRIGHT)
@@ -62,8 +62,8 @@ def c_arm_svg(plan: CArmPlan, predicted: Predicted, *, of_strip: int = 0) -> str
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_SIZE:.0f} {tall:.0f}" '
         f'role="img" class="c-arm" aria-label="{escape(words.PREDICTED)}: {escape(name)}" '
         'font-family="DejaVu Sans, sans-serif">',
-        _plain(0, 36, name, _LARGE, weight="bold"),
-        _plain(0, 84, set_to, _LARGE),
+        _plain(0, 42, name, _LARGE, weight="bold"),
+        _plain(0, 96, set_to, _LARGE),
         f'<g transform="translate(0 {_HEAD:.0f})">'
         f'<image width="{_SIZE:.0f}" height="{_SIZE:.0f}" preserveAspectRatio="none" '
         f'href="data:image/png;base64,{_picture(predicted.grey)}"/>',
