@@ -36,7 +36,7 @@ def show_side(window: WindowLike) -> None:
             words.WHICH_VIEW, c_arm.key, choices_of_views(c_arm.plan, c_arm.pictures),
             c_arm.choose, keep="c-arm-view",
         )  # fmt: skip
-    if c_arm.shown is not None and c_arm.is_current:
+    if c_arm.shown is not None and c_arm.is_current and "c_arm" in desk.document:
         show_card(setting_card(desk.document, c_arm.shown))
 
 
