@@ -1,0 +1,53 @@
+"""A way out as it is played, against distances of a square and a circle worked out by hand."""
+
+import math
+
+import numpy as np
+import pytest
+
+from vertebloc.way_out.played import play, six_moments
+
+
+@pytest.fixture(scope="module")
+def hand(way_out_by_hand):
+    return way_out_by_hand
+
+
+@pytest.fixture(scope="module")
+def played(hand):
+    return play(hand.hand_path(), hand.hand_room().room, hand.SETTINGS)
+
+
+def test_clearances_are_the_paths_own(hand, played):
+    for pose, room in zip(played.poses, played.clearance_mm, strict=True):
+        assert room == pytest.approx(hand.room_to_sac_mm(*pose), abs=1e-12)
+    assert played.poses[0].tolist() == [0.0, 0.0, 0.0]
+    assert played.poses[-1][:2].tolist() == [hand.ASIDE_MM, hand.BACK_MM]
+
+
+def test_the_nearest_place_is_as_near_as_the_closed_form(hand, played):
+    """Points lie 1 mm apart on both: no nearer than the truth, farther by 1.2 mm at most."""
+    seen = np.linalg.norm(played.on_piece - played.on_sac, axis=1)
+    assert np.all(seen >= played.clearance_mm - 0.02)  # 128 sides stand for the round sac
+    assert np.all(seen <= played.clearance_mm + 1.2)
+    off = np.hypot(played.on_sac[:, 0], played.on_sac[:, 1] - hand.SAC_Y_MM)
+    assert np.allclose(off, hand.SAC_R_MM, atol=0.01)
+
+
+def test_motions_carry_a_corner_where_a_compass_puts_it(played):
+    for move, (x, y, turn) in zip(played.moves, played.poses, strict=True):
+        corner = move[:, :3] @ [6.0, 6.0, 1.0] + move[:, 3]
+        r, at = 6.0 * math.sqrt(2.0), math.pi / 4.0 + turn
+        assert corner == pytest.approx([x + r * math.cos(at), y + r * math.sin(at), 1.0])
+
+
+def test_what_is_wanted_rises_from_rest_to_r(hand, played):
+    """From rest less tolerance (4 - 1 mm, but no more than r) to r, and stays there."""
+    assert played.demanded_mm[0] == pytest.approx(min(2.0, played.clearance_mm[0] - 1.0))
+    assert played.demanded_mm[-1] == hand.SETTINGS.least_mm
+
+
+def test_six_moments_hold_rest_delivery_and_the_narrowest(played):
+    moments = six_moments(played)
+    assert len(moments) == 6 and list(moments) == sorted(moments)
+    assert {0, played.narrowest, len(played.poses) - 1} <= set(moments)
