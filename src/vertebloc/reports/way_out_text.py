@@ -18,7 +18,7 @@ from vertebloc.way_out.clearances import CLIP_MM
 MEASURED_TO_MM = CLIP_MM
 NOT_YET = (
     "Which way the piece comes out, and what is given up for it, is not computed yet. Compute it "
-    "on this page; it takes about a minute and the rest can be used meanwhile."
+    "on this page; it takes some minutes, and all else can be used meanwhile."
 )
 OLD = (
     "The way out was computed before cuts, outlines, fates or settings were changed: it is OUT OF "

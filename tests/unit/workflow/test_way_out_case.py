@@ -127,3 +127,30 @@ def test_stopped_it_leaves_the_case_as_it_was(small_case, tmp_path):
     assert str(stopped.value) == STOPPED and heard and not job.is_running
     after = {p: p.read_bytes() for p in folder.rglob("*") if p.is_file() and p.suffix == ".json"}
     assert after == before
+
+
+@pytest.mark.full
+def test_the_whole_round_on_the_lead_patient(own_case, monkeypatch):
+    """Computed (coarsely), kept, in plan and sheet; a change of the kerf takes it out again."""
+    from vertebloc.exchange.choices_file import render_choices
+    from vertebloc.workflow import plan_case
+    from vertebloc.workflow import way_out as module
+    from vertebloc.workflow.way_out_case import way_out_case
+
+    fine = module.settings_of
+    coarse = {"step_mm": 4.0, "step_deg": 10.0, "edge_mm": 2.0, "thin_mm": 3.0, "pitch_mm": 1.6}
+    monkeypatch.setattr(module, "settings_of", lambda choices: replace(fine(choices), **coarse))
+    steps = []
+    report = way_out_case(own_case, say=steps.append)
+    case = CaseFolder.open(own_case)
+    choices = load_choices(case)
+    assert report.document["way_out"]["answer"] in ("yes", "no", "cannot_tell")
+    assert report.document["way_out"]["words"] in report.document["answer"]
+    assert case.stale_reasons(case.inputs(choices)) == ()
+    assert case.has("way_out") and len(steps) > 5
+    assert b"moved" in (case.path_of("pictures") / "way-out.svg").read_bytes()
+    code = report.document["code"]
+    with case.transaction(now=read_clock(), what="kerf", restamp=Restamper(case)) as change:
+        change.put_choices(render_choices(replace(choices, kerf_mm=1.5), {}))
+    after = plan_case(own_case).document
+    assert "way_out" not in after and "Still open" in after["answer"] and after["code"] != code
