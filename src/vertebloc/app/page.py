@@ -33,7 +33,7 @@ from vertebloc.app.parts import (
 from vertebloc.app.picture import Picture
 from vertebloc.app.scene import SceneData
 from vertebloc.app.travel_picture import TravelPicture
-from vertebloc.reports import outline_words, way_out_text
+from vertebloc.reports import outline_words
 from vertebloc.reports import page_words as words
 from vertebloc.reports.page_views import PageView
 from vertebloc.reports.page_words import Question
@@ -293,7 +293,7 @@ class Window:
         if self.desk.doing:
             show_note(f"{self.desk.doing} …", pending=True)
         if self.desk.way.doing:
-            show_note(way_out_text.doing(self.desk.way.doing, self.desk.way.steps), pending=True)
+            show_note(self.desk.way.words, pending=True)
         for sentence in self.view.foot:
             if not sentence.folded:
                 show_note(sentence.words, must=sentence.must_not_be_overlooked)

@@ -12,6 +12,7 @@ from vertebloc.case.choices import Choices
 from vertebloc.errors import VertBlocError
 from vertebloc.reports import way_out_text as words
 from vertebloc.reports.travel_data import travel_data
+from vertebloc.way_out.answer import SO_FAR
 from vertebloc.workflow.open_case import OpenCase
 from vertebloc.workflow.way_out import kept_way_out, key_of_way_out, put_way_out
 from vertebloc.workflow.way_out_case import COMPUTED
@@ -36,6 +37,7 @@ class WayDesk:
         self._read: tuple[str, dict[str, Any]] = ("", {})
         self.doing = ""  #: what is being computed now
         self.steps = 0  #: how many steps were said so far
+        self.so_far = ""  #: the best bracket known while it is computed
         self.error = ""  #: why there is none
 
     async def compute(self) -> None:
@@ -44,6 +46,7 @@ class WayDesk:
         if case is None or self._job.is_running:
             return
         self.doing, self.steps, self.error = words.BEGINNING, 0, ""
+        self.so_far = ""
         self._hearing.tell()
         try:
             found = await self._job.run(case.folder.path, self._hear)
@@ -64,7 +67,10 @@ class WayDesk:
         self._job.stop()
 
     def _hear(self, line: str) -> None:
-        self.doing, self.steps = line, self.steps + 1
+        if line.startswith(SO_FAR):
+            self.so_far = line
+        else:
+            self.doing, self.steps = line, self.steps + 1
         self._hearing.tell_doing()
 
     def kept(self) -> dict[str, Any]:
@@ -80,6 +86,11 @@ class WayDesk:
                 self.error = str(error)
                 return {}
         return self._read[1]
+
+    @property
+    def words(self) -> str:
+        """How far it is, for the foot of every page."""
+        return words.doing(self.doing, self.steps, self.so_far)
 
     @property
     def mark(self) -> str:

@@ -290,9 +290,10 @@ def side_words(side: str) -> str:
     return f"out to the patient's {side.upper()}"
 
 
-def doing(step: str, count: int) -> str:
-    """How far a computation is: a search has no length that is known beforehand."""
-    return f"way out, step {count}: {step} …" if count else f"{step} …"
+def doing(step: str, count: int, so_far: str = "") -> str:
+    """How far a computation is, with the best bracket so far; its length is not known before."""
+    said = f"way out, step {count}: {step} …" if count else f"{step} …"
+    return f"{said} ({so_far})" if so_far else said
 
 
 SPARE_TITLE = "What would you spare first?"

@@ -25,6 +25,9 @@ from vertebloc.way_out.tightening import tighten
 #: What a thing kept may cost of the clearance of a way that is no yes in any case, mm.
 _WORSE_MM = 0.2
 
+#: A step that tells the best bracket so far begins like this.
+SO_FAR = "so far "
+
 Say = Callable[[str], None]
 
 
@@ -73,6 +76,27 @@ def family_words(settings: WayOutSettings) -> str:
         f"{settings.tilt_deg:.0f} degrees and lifts up to {settings.lift_mm:.1f} mm, within "
         f"{settings.sideways_mm:.0f} mm to either side and {settings.forward_mm:.0f} mm forward"
     )
+
+
+def so_far_words(side: Side, bracket: Bracket) -> str:
+    """The best bracket that is known while the search goes on.
+
+    Parameters
+    ----------
+    side : Side
+        Of delivery.
+    bracket : Bracket
+        Of the model, outlines as they are.
+
+    Returns
+    -------
+    str
+        Begins with ``SO_FAR``.
+    """
+    low, high = bracket.lower_mm, bracket.upper_mm
+    shown = f"{low:.1f} mm shown" if low != CLOSED_MM else "none found"
+    best = f"at best {high:.1f} mm" if high != CLOSED_MM else "none exists"
+    return f"{SO_FAR}on the {side.value}: room {shown}, {best}"
 
 
 @dataclass(slots=True, eq=False)
@@ -131,6 +155,7 @@ class Judge:
         scenario = Scenario(side=side, given_up=given_up)
         search = self.search
         model = search.bracket(scenario, grown_mm=0.0, sac_grown_mm=0.0)
+        self.say(so_far_words(side, model))
         lower = search.lower_mm(scenario, self.grown)[0]
         upper = search.upper_mm(scenario, self.shrunk)
         answer = Answer.CANNOT_TELL
@@ -246,6 +271,8 @@ def find_way_out(room: Room, settings: WayOutSettings, say: Say) -> WayOut:
         )
         other = tuple(n for n in (*roots, *ribs) if n not in {*own_ribs, *own_roots})
         orders = ((*other, *own_roots, *own_ribs), (*other, *own_ribs, *own_roots))
+        whole = Scenario(side=side, given_up=everything)
+        say(so_far_words(side, search.bracket(whole, grown_mm=0.0, sac_grown_mm=0.0)))
         plans = [judge.spare(side, everything, order) for order in orders]
         ledger += [judge.entry(side, given_up) for given_up in dict.fromkeys(plans)]
         if everything not in plans:
