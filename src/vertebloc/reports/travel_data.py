@@ -10,7 +10,7 @@ import numpy as np
 from vertebloc.reports import way_out_text as words
 from vertebloc.reports.clearance_curve import curve_svg
 from vertebloc.reports.screen_scene import scene_views
-from vertebloc.reports.travel_picture import height_index, plane_svg
+from vertebloc.reports.travel_picture import plane_svg
 from vertebloc.space.transforms import Transform
 
 
@@ -41,7 +41,7 @@ def travel_data(
     least_mm = float(kept["way_out"]["settings"]["least_mm"])
     played = one["played"]
     found: dict[str, Any] = {
-        "plane": plane_svg(scene, one, 0, every_height=True),
+        "plane": plane_svg(scene, one, 0),
         "curve": curve_svg(one, least_mm),
         "views": travel_views(scene, standing, lps_from_body),
         "meshes": [m for m in scene["meshes"] if m["kind"] in _OWN or m["name"] in one["stays"]],
@@ -53,7 +53,6 @@ def travel_data(
         found["played"] = {
             name: played[name] for name in _READ
         } | {
-            "height": [height_index(scene, one, pose) for pose in range(count)],
             "words": [reading(played, pose) for pose in range(count)],
         }  # fmt: skip
     return found

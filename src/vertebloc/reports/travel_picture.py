@@ -52,10 +52,8 @@ class _Field:
         return _MM * (self.left_mm - x), self.rim + _MM * (self.back_mm - y)
 
 
-def plane_svg(
-    scene: Mapping[str, Any], way: Mapping[str, Any], pose: int, *, every_height: bool = False
-) -> str:
-    """Draw one moment of a way out, in the plane where piece and sac come nearest.
+def plane_svg(scene: Mapping[str, Any], way: Mapping[str, Any], pose: int) -> str:
+    """Draw one moment of a way out in the plane of travel, at the height that decides.
 
     Parameters
     ----------
@@ -65,44 +63,45 @@ def plane_svg(
         One of its ways; without a path the piece is drawn at rest.
     pose : int
         Which of its poses.
-    every_height : bool
-        Draw all heights, all but one hidden: for a page that plays the way.
 
     Returns
     -------
     str
-        SVG. Solid outlines stay; dashed ones are given up, or where the piece lay.
+        SVG. Filled: what is cut at the height of the place that decides, the same in all moments,
+        so that nothing changes its shape; thin lines: the piece at other heights; dashed: given
+        up. The ring is at the nearest place, whatever its height.
     """
     field, played = _field(scene, way), way["played"]
-    here = height_index(scene, way, pose)
-    heights = range(len(scene["heights_mm"])) if every_height else (here,)
+    index = deciding_height(scene, way)
     wide, tall = field.size
     x0, y0 = field.at(0.0, 0.0)
-    drawn = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {wide:.0f} {tall:.0f}" role="img" '
-        f'class="plane" aria-label="{escape(words.PLANE)}" data-x0="{x0:.1f}" '
-        f'data-y0="{y0:.1f}" data-mm="{_MM:g}" font-family="DejaVu Sans, sans-serif">',
-        _patterns(),
-        f'<rect width="{wide:.0f}" height="{tall:.0f}" fill="{palette.NIGHT}"/>',
-    ]
-    for index in heights:
-        drawn.append(_group("still", index, here, _still(scene, way, index, field)))
-    drawn += _lines(scene, way, field)
-    drawn += _edge_of_wound(scene, field)
-    drawn += _track(played, field)
-    drawn.append(f'<g class="moving" transform="{transform_of(way, pose, (x0, y0))}">')
-    for index in heights:
-        drawn.append(_group("piece", index, here, _moving(scene, index, field)))
-    drawn.append("</g>")
-    drawn += _nearest(played, pose, field)
-    drawn += _letters(field)
-    return "".join(drawn) + "</svg>"
+    return "".join(
+        (
+            f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {wide:.0f} {tall:.0f}" '
+            f'role="img" class="plane" aria-label="{escape(words.PLANE)}" data-x0="{x0:.1f}" '
+            f'data-y0="{y0:.1f}" data-mm="{_MM:g}" font-family="DejaVu Sans, sans-serif">',
+            _patterns(),
+            f'<rect width="{wide:.0f}" height="{tall:.0f}" fill="{palette.NIGHT}"/>',
+            *_still(scene, way, index, field),
+            *_lines(scene, way, field),
+            *_edge_of_wound(scene, field),
+            *_track(played, field),
+            f'<g class="moving" transform="{transform_of(way, pose, (x0, y0))}">',
+            *_shadow(scene, field),
+            '<g class="piece">',
+            *_moving(scene, index, field),
+            "</g></g>",
+            *_nearest(played, pose, field),
+            *_letters(field),
+            "</svg>",
+        )
+    )
 
 
-def height_index(scene: Mapping[str, Any], way: Mapping[str, Any], pose: int) -> int:
-    """Which of the kept heights lies nearest the place where piece and sac come nearest."""
+def deciding_height(scene: Mapping[str, Any], way: Mapping[str, Any]) -> int:
+    """Which of the kept heights lies nearest the place that decides."""
     played = way["played"]
-    height = played["on_sac_mm"][pose][2] if played else 0.0
+    height = played["on_sac_mm"][played["narrowest"]][2] if played else 0.0
     return int(np.argmin(np.abs(np.array(scene["heights_mm"]) - height)))
 
 
@@ -156,11 +155,6 @@ def _patterns() -> str:
     )
 
 
-def _group(kind: str, index: int, here: int, drawn: Iterator[str]) -> str:
-    hidden = "" if index == here else ' style="display:none"'
-    return f'<g class="{kind}" data-height="{index}"{hidden}>{"".join(drawn)}</g>'
-
-
 def _path(loops: Sequence[Sequence[Sequence[float]]], field: _Field) -> str:
     return "".join(
         "M" + "L".join("{:.1f} {:.1f}".format(*field.at(x, y)) for x, y in loop) + "Z"
@@ -200,6 +194,18 @@ def _moving(scene: Mapping[str, Any], index: int, field: _Field) -> Iterator[str
                 yield (
                     f'<path d="{path}" fill="{fill}" fill-rule="evenodd" '
                     f'stroke="{palette.CUT_EDGE}" stroke-width="2"/>'
+                )
+
+
+def _shadow(scene: Mapping[str, Any], field: _Field) -> Iterator[str]:
+    """The piece and its tumour at other heights, as thin lines."""
+    for name, colour in (("piece", palette.PIECE), ("tumour", palette.TUMOUR_HATCH)):
+        for part in (p for p in scene["parts"] if p["name"] == name):
+            path = "".join(_path(loops, field) for loops in part["loops"][::2])
+            if path:
+                yield (
+                    f'<path d="{path}" fill="none" stroke="{colour}" stroke-opacity="0.45" '
+                    'stroke-width="1.2"/>'
                 )
 
 
@@ -266,11 +272,11 @@ def _letters(field: _Field) -> Iterator[str]:
     yield _word(wide / 2.0, rim / 2.0, said["up"], size)
     yield _word(wide / 2.0, tall - rim / 2.0, said["down"], size)
     for x, name, turn in ((0.6 * size, "left", -90), (wide - 0.6 * size, "right", 90)):
-        yield _word(x, 0.4 * tall, said[name], size, turn=turn)
-    end, y = wide - 14.0, tall - rim / 2.0
+        yield _word(x, 0.62 * tall, said[name], size, turn=turn)
+    end, y = wide - 14.0, tall - rim - 0.3 * size
     first = end - _BAR_MM * _MM
     yield f'<path d="M{first:.1f} {y:.1f}H{end:.1f}" stroke="{palette.PALE}" stroke-width="6"/>'
-    yield _word(first - 10.0, y, f"{_BAR_MM:.0f} mm", size, anchor="end", quiet=True)
+    yield _word(end, y - 0.7 * size, f"{_BAR_MM:.0f} mm", 0.8 * size, anchor="end", quiet=True)
 
 
 def _word(  # noqa: PLR0913  a word has a place and a look

@@ -75,8 +75,9 @@ CONSEQUENCES_NOTE = (
 CONSEQUENCES_HEADINGS = ("given up", "source", "what was found")
 NOT_RANKED = "The team has not said what it would spare first; nothing is priced here."
 MOMENTS_NOTE = (
-    "Each drawn in the plane of travel through the place where piece and sac come nearest then; "
-    "ring: that place."
+    "Seen from the feet, back of the patient up, in the plane of travel; cut at the height of the "
+    "place that decides. Thin lines: the piece at other heights; dashed: given up; ring: where "
+    "piece and sac are nearest at that moment."
 )
 
 

@@ -220,7 +220,7 @@ def test_theatre_views_are_turned_never_mirrored(kept: Any) -> None:
             assert cross == pytest.approx(toward, abs=1e-5)
             assert view["edges"] == scene_views(frame)[look][standing]["edges"]
     data = travel_data(kept, 0, "left", frame)
-    assert len(data["played"]["words"]) == len(data["played"]["height"])
+    assert len(data["played"]["words"]) == len(data["played"]["moves"])
     assert travel_data(kept, 2, "left", frame)["played"] is None
 
 

@@ -120,9 +120,6 @@ export default {
         const i = this.pose, place = (p) => [x0 - mm * p[0], y0 - mm * p[1]];
         svg.querySelector(".moving").setAttribute("transform",
           `translate(${-mm * played.x_mm[i]} ${-mm * played.y_mm[i]}) rotate(${played.turn_deg[i]} ${x0} ${y0})`);
-        for (const group of svg.querySelectorAll("[data-height]")) {
-          group.style.display = Number(group.dataset.height) === played.height[i] ? "" : "none";
-        }
         const from = place(played.on_piece_mm[i]), to = place(played.on_sac_mm[i]);
         svg.querySelector(".gap").setAttribute("d", `M${from.join(" ")}L${to.join(" ")}`);
         svg.querySelector(".ring").setAttribute("cx", to[0]);
