@@ -9,9 +9,10 @@ from xml.sax.saxutils import escape
 from vertebloc.reports import palette
 from vertebloc.reports import way_out_text as words
 from vertebloc.reports.travel_picture import plane_svg
+from vertebloc.space.views import View
 
 _ACROSS = 3  #: moments side by side
-_WIDE, _TALL, _CAPTION, _GAP = 600.0, 700.0, 76.0, 16.0
+_WIDE, _TALL, _CAPTION, _GAP, _TITLE = 600.0, 690.0, 76.0, 16.0, 44.0
 _TEXT = 32  #: 9 pt on paper where the drawing is 186 mm wide
 
 
@@ -35,14 +36,16 @@ def moments_svg(scene: Mapping[str, Any], way: Mapping[str, Any]) -> str:
     across = min(_ACROSS, len(moments))
     rows = -(-len(moments) // _ACROSS)
     wide = across * (_WIDE + _GAP) - _GAP
-    tall = rows * (_TALL + _CAPTION + _GAP) - _GAP
+    tall = _TITLE + rows * (_TALL + _CAPTION + _GAP) - _GAP
     drawn = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {wide:.0f} {tall:.0f}" role="img" '
         f'aria-label="{escape(words.MOMENTS)}" font-family="DejaVu Sans, sans-serif">'
+        f'<text x="4" y="{_TEXT}" font-size="{_TEXT}" fill="{palette.INK}">'
+        f"{escape(View.THEATRE_CROSS_SECTION.value)}</text>"
     ]
     for place, pose in enumerate(moments):
         x = (place % _ACROSS) * (_WIDE + _GAP)
-        y = (place // _ACROSS) * (_TALL + _CAPTION + _GAP)
+        y = _TITLE + (place // _ACROSS) * (_TALL + _CAPTION + _GAP)
         drawn.append(
             f'<rect x="{x:.0f}" y="{y:.0f}" width="{_WIDE:.0f}" height="{_TALL:.0f}" '
             f'fill="{palette.NIGHT}"/>'

@@ -37,6 +37,7 @@ def way_out_pages(document: Mapping[str, Any], draw: Draw) -> tuple[SheetPage, .
     if way_out is None:
         return ()
     said = [way_out["words"], words.flips_sentence(way_out), words.settings_sentence(way_out)]
+    said.append(words.MOMENTS_NOTE if "ledger" in way_out else "")
     first = SheetPage(
         title=Question.WAY_OUT.value,
         sentence=" ".join(one for one in said if one),
