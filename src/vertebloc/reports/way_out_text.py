@@ -60,7 +60,7 @@ FIELDS = {
     "distraction_mm": "distraction, mm",
 }
 DISTRACTION = "Distraction set by the team"
-LEDGER_HEADINGS = ("side", "answer", "room", "with errors", "given up")
+LEDGER_HEADINGS = ("side", "answer", "shown / at best", "with errors", "given up")
 LEDGER_NOTE = (
     "Each plan gives up as little as was found to do on its side. Room: shown to be possible, and "
     "what no way betters, outlines taken as they are; then with outlines and sac off by the "
@@ -373,7 +373,7 @@ def rests_on(answer: str) -> str:
 
 def bracket_words(bracket: Sequence[float | str]) -> str:
     """Both ends of a bracket, short."""
-    return f"{mm_or_word(bracket[0])}; at best {mm_or_word(bracket[1])}"
+    return f"{mm_or_word(bracket[0])} / {mm_or_word(bracket[1])}"
 
 
 def settings_sentence(way_out: Mapping[str, Any]) -> str:
