@@ -24,7 +24,7 @@ ADDRESSES = {
     "/front": "The front can be got round from behind alone",
     "/cuts": "Against the sac",
     "/way-out": "is not computed yet",
-    "/c-arm": "is a line",
+    "/c-arm": "degrees off, a line becomes a band",
     "/who": "No plan is written yet",
 }
 SCREENSHOTS = Path(__file__).parents[2] / "build" / "screenshots"

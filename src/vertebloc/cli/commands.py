@@ -374,6 +374,9 @@ def sheets(
     without_identity: Annotated[
         bool, typer.Option(help="Sheets that name nobody, in a folder of their own.")
     ] = False,
+    regions: Annotated[
+        bool, typer.Option("--regions", help="Also the close faces, as a DICOM structure set.")
+    ] = False,
 ) -> None:
     """Write the sheets for everybody in theatre: cut cards, roles, draft note."""
     with _progress() as say:
@@ -382,7 +385,12 @@ def sheets(
         report = write_role_sheets(
             folder, family=family, without_identity=without_identity, say=say
         )
-    typer.echo("\n".join(str(path) for path in report.files))
+        files = list(report.files)
+        if regions:
+            from vertebloc.workflow.close_regions import write_close_regions
+
+            files.append(write_close_regions(folder, say=say))
+    typer.echo("\n".join(str(path) for path in files))
     if report.stale:
         typer.echo(f"OUT OF DATE: {'; '.join(report.stale)}; plan again: vertebloc plan DIR")
     typer.echo(f"code: {report.code}")

@@ -21,8 +21,8 @@ METAL = (
     "may be shorter and turned against the planning CT."
 )
 REGION = (
-    "The same faces as regions on the planning CT: {file} (DICOM structure set). A region is what "
-    "lies within {reach} of the face, where the face is closer than {wanted}."
+    "PLANNED before the operation with code {code}{unconfirmed}: all within {reach} (assumed) of "
+    "where the {face} is nearer to tumour than {wanted}; nearest {margin}. Pathology decides."
 )
 NO_REGION = (
     "The regions are written with: vertebloc sheets DIR --regions (DICOM structure set on the CT)."
@@ -48,6 +48,36 @@ def close_faces(document: Mapping[str, Any]) -> list[dict[str, Any]]:
     wanted = resection["wanted_margin_mm"]
     close = [face for face in resection["faces"] if face["margin_mm"] < wanted]
     return sorted(close, key=lambda face: (face["margin_mm"], face["name"]))
+
+
+def region_words(document: Mapping[str, Any], face: str, margin_mm: float, reach_mm: float) -> str:
+    """What a region in the structure set is.
+
+    Parameters
+    ----------
+    document : mapping
+        Content of plan.json.
+    face : str
+        The face's name.
+    margin_mm : float, mm
+        Least distance to tumour there.
+    reach_mm : float, mm
+        How far about the face the region goes.
+
+    Returns
+    -------
+    str
+        One sentence or two.
+    """
+    confirmed = document["level_confirmation"]["confirmed"]
+    return REGION.format(
+        code=document["code"],
+        unconfirmed="" if confirmed else f", level {text.LEVEL_UNCONFIRMED}",
+        face=face,
+        reach=text.mm(reach_mm),
+        wanted=text.mm(document["resection"]["wanted_margin_mm"]),
+        margin=text.mm(margin_mm),
+    )
 
 
 def radiation_sheet(document: Mapping[str, Any]) -> RoleSheet:

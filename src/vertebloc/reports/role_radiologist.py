@@ -38,7 +38,7 @@ ALSO_TIED = (
 )
 WAY_OUT = (
     "The chosen way out gives up the segmental arteries {arteries}: both sides at {count} "
-    "neighbouring levels."
+    "neighbouring level(s)."
 )
 REQUEST = ("operation planned for (day, hour)", "asked by (name, reach)",
            "kidneys, allergy, blood thinning: who checked")  # fmt: skip

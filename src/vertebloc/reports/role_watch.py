@@ -35,7 +35,7 @@ WAY_OUT = (
     "The way out that was chosen gives up {roots}: to be confirmed by the surgeon under "
     "roots_given_up. Expected: {expected}."
 )
-IN_A_ROW = "With the chosen way out both are lost at {count} neighbouring levels."
+IN_A_ROW = "With the chosen way out both are lost at {count} neighbouring level(s)."
 ARTERIES = (
     "Segmental arteries of {levels} are met on both sides. In dogs the cord was at risk from "
     "{limit} neighbouring levels on ({source}). In people nobody measured it."

@@ -39,7 +39,7 @@ OURS = {
         r"|(images|contours|results|sheets|cache)/\.aside-.*"
         r"|cache/measured-[0-9a-f]{16}\.bin"
         r"|role-sheets/(without-identity/)?(\d\d-[A-Za-z-]+\.pdf|operation-note-DRAFT\.txt"
-        r"|family-words\.toml|\.aside-.*)"
+        r"|family-words\.toml|close-faces-rtstruct\.dcm|\.aside-.*)"
     ),
 }
 

@@ -17,7 +17,7 @@ import pytest
 
 from vertebloc.app.cards import bars_card, paragraph, strip
 from vertebloc.app.desk import Desk
-from vertebloc.app.pages import cuts, front, level, ring, spread
+from vertebloc.app.pages import cuts, front, level, ring, roles, spread
 from vertebloc.case.choice_words import Act
 from vertebloc.exchange.nifti import write_nifti
 from vertebloc.reports import access_text
@@ -418,6 +418,34 @@ def test_a_swept_part_changes_the_plan_and_a_refused_kind_keeps_the_last_one(des
     assert desk.case.folder.choices_text().count('"right pedicle" = "by rule"') == 1
     run(desk.change(before, "nothing"))
     assert desk.error == ""
+
+
+@pytest.mark.slow
+def test_the_sheets_are_shown_and_saved_from_the_plan_in_the_folder(desk, loop):
+    """Before a plan is written there are none; saved ones are marked when the plan moves on."""
+    from pypdf import PdfReader
+
+    run = loop.run_until_complete
+    run(desk.roles.open())
+    assert desk.roles.view is None
+    assert roles.view_of(desk).answer[0].words.startswith("No plan is written yet")
+    run(desk.save_sheet())
+    run(desk.roles.open())
+    said = " ".join(sentence.words for sentence in roles.view_of(desk).answer)
+    assert "UNCONFIRMED" in said and desk.document["code"] in said
+    assert desk.roles.drawing.startswith("<svg")
+    titles = [sheet.title for sheet in desk.roles.view.sheets]
+    first = desk.roles.drawing
+    run(desk.roles.choose(titles.index("Anaesthetist")))
+    assert desk.roles.sheet.title == "Anaesthetist" and desk.roles.drawing != first
+    assert desk.roles.pdf(0).startswith(b"%PDF") and desk.roles.pdf(999) == b""
+    run(desk.roles.save_all())
+    folder = desk.case_dir / "role-sheets"
+    assert str(folder) in desk.roles.saved
+    run(desk.change_part("wanted_margin", "6"))
+    said = PdfReader(folder / "02-order-of-acts.pdf").pages[0].extract_text()
+    assert "OUT OF DATE" in said
+    run(desk.undo())
 
 
 @pytest.mark.slow

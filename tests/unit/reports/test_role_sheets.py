@@ -239,7 +239,7 @@ def test_what_the_chosen_way_out_gives_up_is_said_to_whom_it_concerns(document: 
     said = " ".join(sheets[Role.NEUROPHYSIOLOGIST][0].words)
     assert "gives up the left T11 root: to be confirmed" in said  # the team named T10 itself
     assert "a band of numb skin" in said
-    assert "lost at 1 neighbouring levels" in said
+    assert "lost at 1 neighbouring level" in said
     said = " ".join(sheets[Role.RADIOLOGIST][0].words)
     assert "gives up the segmental arteries T10 left and T10 right" in said
 
