@@ -18,6 +18,7 @@ FIELDS = {
     "err": "May err",
     "bail": "If not",
 }
+MIDLINE = "In the MIDLINE"
 NO_LANDMARK = (
     "No landmark on bone that stays lies clear of tumour on this side: find the place with the "
     "C-arm."
@@ -91,16 +92,20 @@ def _card(known: _Known, number: str, pictures: Mapping[str, bytes]) -> RoleShee
         _said("err", _may_err(known.face)),
         _said("bail", *_bail(known)),
     ]
-    side = str(cut["side"])
     return RoleSheet(
         role=Role.CUT_CARDS,
         title=f"{text.sentence(str(cut['name'])).rstrip('.')}",
-        answer=f"Card {number}. Patient's {side.upper()} side, through the "
+        answer=f"Card {number}. {_where(cut)}, through the "
         f"{cut['passes_through']}"
         + (f", {cut['height_in_words']}." if "height_in_words" in cut else "."),
         sections=tuple(sections),
         size=SheetSize.A5,
     )
+
+
+def _where(cut: Mapping[str, Any]) -> str:
+    """The side in large letters; a cut in the midline has none."""
+    return MIDLINE if "midline" in cut["name"] else f"Patient's {cut['side'].upper()} side"
 
 
 def _said(field: str, *lines: str) -> Section:

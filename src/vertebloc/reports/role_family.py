@@ -126,7 +126,7 @@ def _what(document: Mapping[str, Any], words: Words, levels: str) -> tuple[str, 
     said = words["spoons"].format(count=spoons) if spoons > 1 else words["spoon_one"]
     said = said if spoons else words["spoon_less"]
     side = tumour["side"]
-    at = words["tumour_both"] if side == "both" else words["tumour_side"].format(side=words[side])
+    at = words["on_both"] if side == "both" else words["on_side"].format(side=words[side])
     ribs = [
         words["what_rib_one"].format(
             side=words[rib["rib"].partition(" ")[0]], level=rib["rib"].rpartition(" ")[2]

@@ -22,7 +22,7 @@ from vertebloc.reports.sheet_pages import as_svg
 #: Letters, the largest first; nothing is ever printed smaller than the last.
 LETTERS_PT: Mapping[SheetSize, tuple[float, ...]] = {
     SheetSize.A4: (13.0, 12.5, 12.0, 11.5, 11.0, 10.5, 10.0, 9.5, 9.0),
-    SheetSize.A5: (10.5, 10.0, 9.5, 9.0),
+    SheetSize.A5: (10.5, 10.0, 9.5, 9.0, 8.5, 8.0),
 }
 #: Of the planning sheet's content, what every sheet carries too.
 _SHARED = (
