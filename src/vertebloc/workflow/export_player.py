@@ -113,10 +113,10 @@ def make_page(planned: PlannedAgain, audience: Audience, *, with_identity: bool 
     )
     if with_identity:
         return player_page(
-            planned.document, scene, audience, _scripts(), load_identity(planned.case)
+            planned.document, scene, audience, player_scripts(), load_identity(planned.case)
         )
     known = known_names(planned.case, planned.choices)
-    page = player_page(without_names(planned.document, known), scene, audience, _scripts())
+    page = player_page(without_names(planned.document, known), scene, audience, player_scripts())
     refuse_names(page, known)
     return page
 
@@ -256,8 +256,14 @@ def _spellings(identity: Identity) -> tuple[str, ...]:
     return (identity.name, f"{given} {family}", f"{family} {given}", f"{family}^{given}")
 
 
-def _scripts() -> PlayerScripts:
-    """The player's own files and the drawing library, as they are installed."""
+def player_scripts() -> PlayerScripts:
+    """The player's own files and the drawing library, as they are installed.
+
+    Raises
+    ------
+    MissingBackendError
+        If the drawing library is not there.
+    """
     found = importlib.util.find_spec("nicegui")
     where = Path((found.submodule_search_locations or [""])[0]) if found else Path()
     library = where / "elements" / "scene" / "dist" / "index.js"

@@ -178,8 +178,8 @@ byId("back").onclick = () => go(-1);
 byId("next").onclick = () => go(1);
 byId("home").onclick = home;
 byId("slider").oninput = (event) => {
+  const at = (Number(event.target.value) / 1000) * plan.steps.length; // before it is set anew
   play(false);
-  const at = (Number(event.target.value) / 1000) * plan.steps.length;
   const step = Math.min(plan.steps.length - 1, Math.floor(at));
   show(step, at - step);
 };
