@@ -24,7 +24,9 @@ from vertebloc.space.surfaces import TriangleSurface
 
 #: No point of a printed surface is moved by more than this to save triangles, mm.
 FINE_MM = 0.03
-CRUMB_MM3 = 20.0  #: loose bodies smaller than this are not printed (assumed)
+CRUMB_MM3 = 20.0  #: loose bits of bone smaller than this are not printed (assumed)
+NOTHING_MM3 = 0.1  #: of piece and tumour every body is printed that is more than a rounding error
+_APART_MM = 0.001
 CLEAR_MM = 3.0  #: gap between a solid and its tag (assumed)
 STEM_IN_MM = 4.0  #: how far a tag's stem reaches into its solid (assumed)
 _BAND_MM = TAG_MM / 2.0 + 2.0  #: heights beside which the tag must stand clear
@@ -69,24 +71,26 @@ def spine_surface(
         # a little outward: a disc and its endplates then overlap and print as one
         surface = _surface(contours, disc, outward=True)
         parts += [solid_from_surface(surface)] if surface else []
-    return surface_of_solid(without_crumbs(united(parts)))
+    return surface_of_solid(without_crumbs(united(parts), CRUMB_MM3))
 
 
-def without_crumbs(solid: Solid) -> Solid:
+def without_crumbs(solid: Solid, least_mm3: float) -> Solid:
     """A solid without its crumbs, and with its closed hollows filled.
 
     Parameters
     ----------
     solid : Solid
         Such as bones and discs that touch with small gaps between them.
+    least_mm3 : float, mm3
+        Smaller bodies are left out.
 
     Returns
     -------
     Solid
-        Only its bodies of ``CRUMB_MM3`` or more.
+        Only its bodies of that volume or more.
     """
     parts = solid.decompose()  # a closed hollow is a part of its own, of negative volume
-    return united([part for part in parts if part.volume() >= CRUMB_MM3])
+    return united([part for part in parts if part.volume() >= least_mm3])
 
 
 def _surface(
@@ -181,7 +185,7 @@ def tagged_solid(
     InputError
         If it is not closed, or a tag finds no hold.
     """
-    body = solid_from_surface(surface).simplify(FINE_MM)
+    body = without_crumbs(solid_from_surface(surface).simplify(FINE_MM), NOTHING_MM3)
     bodies = len(body.decompose())
     tags = [_tag(body, vertebra, side, level) for side in Side]
     for side, tag in zip(Side, tags, strict=True):
@@ -189,17 +193,55 @@ def tagged_solid(
             raise InputError(
                 f"the {side.value} tag finds no hold on the {name}: check its outline"
             )
-    # one mesh from here on, so that the short edges where tag and body meet can go
-    whole = united([body, *tags]).as_original().simplify(FINE_MM)
+    whole = united([body, *tags])
     parts = len(whole.decompose())
     if parts > bodies:
         raise InputError(f"a tag does not hang together with the {name}: check its outline")
     return PrintedSolid(
         name=name,
-        surface=surface_of_solid(whole),
+        surface=apart_in_32_bits(surface_of_solid(whole)),
         volume_ml=body.volume() / 1000.0,
         loose_parts=parts,
     )
+
+
+def apart_in_32_bits(surface: TriangleSurface) -> TriangleSurface:
+    """The surface with no two corners at one place, even with coordinates of 32 bits.
+
+    Parameters
+    ----------
+    surface : TriangleSurface
+        Closed. Where it touches itself, a reader that joins equal corners would tear it.
+
+    Returns
+    -------
+    TriangleSurface
+        The same triangles; corners that fell together lie a few thousandths of a mm deeper.
+
+    Raises
+    ------
+    InputError
+        If they cannot be kept apart.
+    """
+    corners = np.array(surface.vertices)
+    a, b, c = np.moveaxis(surface.corners, 1, 0)
+    out = np.zeros_like(corners)
+    for column in range(3):
+        np.add.at(out, surface.triangles[:, column], np.cross(b - a, c - a))
+    out /= np.maximum(np.linalg.norm(out, axis=1, keepdims=True), 1e-12)
+    for turn in range(1, 6):
+        places, counts = np.unique(
+            corners.astype(np.float32), axis=0, return_inverse=True, return_counts=True
+        )[1:]
+        places = places.reshape(-1)
+        together = np.flatnonzero(counts[places] > 1)
+        if not len(together):
+            return TriangleSurface(corners, surface.triangles)
+        order = together[np.argsort(places[together], kind="stable")]
+        first = np.searchsorted(places[order], places[order], side="left")
+        nth = np.arange(len(order)) - first  # of those at one place: each goes its own way
+        corners[order] -= _APART_MM * turn * (nth + 1.0)[:, None] * out[order]
+    raise InputError("corners fall together at the images' coordinates: move their origin nearer")
 
 
 def _tag(body: Solid, vertebra: Vertebra, side: Side, level: str) -> Solid:

@@ -11,7 +11,7 @@ import trimesh
 from PIL import Image, ImageDraw, ImageFont
 
 from vertebloc.errors import InputError
-from vertebloc.resection.printed_solids import tagged_solid
+from vertebloc.resection.printed_solids import apart_in_32_bits, tagged_solid, without_crumbs
 from vertebloc.space.frames import Frame
 from vertebloc.space.raised_letters import scale_cube, tag_solid
 from vertebloc.space.sections import surface_of_solid
@@ -164,3 +164,29 @@ def test_what_cannot_be_raised_is_refused() -> None:
         tagged_solid(
             "piece", TriangleSurface(bare.vertices, bare.triangles[1:]), frame, level="T1"
         )
+
+
+def test_a_solid_that_touches_itself_stays_closed_in_32_bits() -> None:
+    """Outside: trimesh joins equal corners of 32 bits. Two boxes a hair of 1e-6 mm apart."""
+    at = (-12.3, 250.25, 871.125)
+    one = manifold3d.Manifold.cube((20.0, 20.0, 20.0)).translate(at)
+    touching = surface_of_solid(one + one.translate((0.0, 0.0, 20.000001)))
+
+    def joined(surface: TriangleSurface) -> trimesh.Trimesh:
+        corners = surface.vertices.astype(np.float32)
+        return trimesh.Trimesh(corners, surface.triangles, process=True, validate=False)
+
+    assert not joined(touching).is_watertight
+    kept = apart_in_32_bits(touching)
+    assert joined(kept).is_watertight
+    assert np.abs(kept.vertices - touching.vertices).max() < 0.01
+    assert kept.volume_mm3 == pytest.approx(16000.0, rel=1e-3)
+
+
+def test_crumbs_go_and_closed_hollows_are_filled() -> None:
+    """Closed forms: a ball with a hollow, and a crumb of 1 mm3 beside it."""
+    ball = manifold3d.Manifold.sphere(10.0, 64)
+    crumb = manifold3d.Manifold.cube((1.0, 1.0, 1.0)).translate((20.0, 0.0, 0.0))
+    left = without_crumbs(ball - manifold3d.Manifold.sphere(3.0, 32) + crumb, 20.0)
+    assert left.volume() == pytest.approx(ball.volume(), rel=1e-9)
+    assert len(left.decompose()) == 1
