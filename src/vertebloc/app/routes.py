@@ -9,6 +9,7 @@ from fastapi.responses import JSONResponse, Response, StreamingResponse
 from nicegui import Client, ui
 
 from vertebloc.app.desk import Desk
+from vertebloc.app.handing_out import add_exports
 from vertebloc.app.other_scan import add_other_scan
 from vertebloc.app.page import ADDRESS, Window
 from vertebloc.app.scene import SceneData
@@ -33,6 +34,7 @@ def add_pages(desk: Desk, own: FastAPI) -> None:
         _add(desk, question, address)
     add_data(desk, own)
     add_other_scan(desk, own)
+    add_exports(desk, own)
 
 
 def _add(desk: Desk, question: Question, address: str) -> None:

@@ -10,6 +10,16 @@ from vertebloc.reports.page_words import CAUTION
 from vertebloc.resection.printed_solids import PrintedSolid
 from vertebloc.space.raised_letters import TAG_MM
 
+#: On the page: what is folded away there, and each form with its words.
+HAND_OUT = "Files for others"
+FORMS = {
+    "teaching": "The plan to be played, for teaching (a page that opens offline; names nobody)",
+    "consent": "The plan in plain words, for the person and family (likewise)",
+    "solids": "Spine, piece and tumour to be printed (STL and 3MF, zipped; names nobody)",
+    "planned": "Piece, cuts and sheet for the study (DICOM, zipped; names the person)",
+}
+TAKES_A_WHILE = "Each is made when it is asked for, which takes up to a minute."
+
 FRAME = "patient LPS: x to the patient's left, y to the back, z to the head; millimetres"
 NOT_CONFIRMED = "UNCONFIRMED: nobody has confirmed the level of this plan"
 PLANNED = "PLANNED, not outlined: computed from the team's choices"

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
+from vertebloc.errors import InputError
 from vertebloc.exchange.aside import write_folder_aside
 from vertebloc.exchange.atomic import say_plainly
 from vertebloc.exchange.dicom_objects import (
@@ -60,7 +61,7 @@ def export_planned(case_dir: Path, folder: Path, *, say: Say = say_nothing) -> E
         planned = plan_again(case_dir, say)
         say("writing the regions")
         settings = object_settings(planned.case)
-        names = _write(planned, settings, aside)
+        names = write_planned(planned, settings, aside)
     lines = [f"written: {folder / name}" for name in names]
     if not settings.study_uid:
         lines.append(words.NO_STUDY)
@@ -69,8 +70,37 @@ def export_planned(case_dir: Path, folder: Path, *, say: Say = say_nothing) -> E
     return ExportReport(files=tuple(folder / name for name in names), lines=tuple(lines))
 
 
-def _write(planned: PlannedAgain, settings: ObjectSettings, folder: Path) -> tuple[str, ...]:
+def write_planned(
+    planned: PlannedAgain, settings: ObjectSettings, folder: Path
+) -> tuple[str, ...]:
+    """Write the objects of a plan.
+
+    Parameters
+    ----------
+    planned : PlannedAgain
+        The plan.
+    settings : ObjectSettings
+        Whose it is, and in which study it lies.
+    folder : Path
+        An empty folder.
+
+    Returns
+    -------
+    tuple of str
+        Names of the files.
+
+    Raises
+    ------
+    InputError
+        If the sheet in the case is of another plan.
+    """
     document = planned.document
+    printed = planned.case.json_of("plan")["code"] if planned.case.has("plan") else "none"
+    if printed != planned.code:
+        raise InputError(
+            f"the sheet in the case carries the code {printed}, the plan is {planned.code}: "
+            "write the sheet first"
+        )
     prefix = words.file_prefix(document)
     grid = load_ct(planned.case).grid
     thick_mm = max(planned.choices.kerf_mm, float(grid.spacing_mm.max()))

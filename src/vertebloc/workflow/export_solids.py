@@ -51,10 +51,8 @@ def export_solids(case_dir: Path, folder: Path, *, say: Say = say_nothing) -> Ex
     """
     with say_plainly(f"write to {folder}"), write_folder_aside(folder) as aside:
         planned = plan_again(case_dir, say)
-        say("shaping the solids")
-        solids = shape_solids(planned)
-        say("writing the solids")
-        names = _write(planned, solids, aside)
+        say("shaping and writing the solids")
+        names, solids = write_solids(planned, aside)
     return ExportReport(
         files=tuple(folder / name for name in names),
         lines=(
@@ -89,9 +87,24 @@ def shape_solids(planned: PlannedAgain) -> tuple[PrintedSolid, ...]:
     )
 
 
-def _write(
-    planned: PlannedAgain, solids: tuple[PrintedSolid, ...], folder: Path
-) -> tuple[str, ...]:
+def write_solids(
+    planned: PlannedAgain, folder: Path
+) -> tuple[tuple[str, ...], tuple[PrintedSolid, ...]]:
+    """Shape and write the solids of a plan.
+
+    Parameters
+    ----------
+    planned : PlannedAgain
+        The plan.
+    folder : Path
+        An empty folder.
+
+    Returns
+    -------
+    tuple of (tuple of str, tuple of PrintedSolid)
+        Names of the files, and what is in them.
+    """
+    solids = shape_solids(planned)
     surfaces = refuse_open(solids)
     prefix = words.file_prefix(planned.document)
     about = words.solids_about(planned.document)
@@ -104,4 +117,4 @@ def _write(
     write_3mf(folder / together, surfaces, COLOURS, about)
     readme = words.solids_readme(planned.document, solids, tuple(names), together)
     (folder / "README.txt").write_text(readme, encoding="utf-8")
-    return (together, *names, "README.txt")
+    return (together, *names, "README.txt"), solids

@@ -61,7 +61,7 @@ def test_what_cannot_be_exported_is_one_line_and_leaves_nothing(run, tmp_path: P
 
 
 def test_poses_come_from_matrices_or_from_moves_in_the_plane_of_travel() -> None:
-    """By hand: a quarter turn about the head's axis through (10, 20, 30), then 5 mm to the left."""
+    """By hand: a quarter turn about the axis through (10, 20, 30), then 5 mm to the left."""
     travel = np.eye(4)
     travel[:3, 3] = [10.0, 20.0, 30.0]
     moves = [
@@ -84,9 +84,9 @@ def test_names_are_taken_out_and_a_page_that_still_holds_one_is_stopped() -> Non
     """Danger: identity leaked."""
     uids = {"study_uid": "1.2.34", "series_uid": "", "frame_of_reference_uid": None}
     case = SimpleNamespace(
-        has=lambda step: True,
+        has=lambda _: True,
         identity=lambda: Identity("Example, Person", "1961-04-30", "MU-0042"),
-        json_of=lambda step: uids,
+        json_of=lambda _: uids,
     )
     choices = Choices(
         level=LevelChoice(diseased="T10", confirmed_by="Dr Signer"),
@@ -127,7 +127,7 @@ def test_a_made_up_case_goes_out_in_every_form(small_case: Path, own_case: Path,
         report = export_case(own_case, tmp_path / form, form)
         assert any("UNCONFIRMED" in line for line in report.lines), form
         assert all("UNCONFIRMED" in path.name for path in report.files if path.suffix != ".txt")
-    planned = plan_again(own_case, lambda line: None)
+    planned = plan_again(own_case, lambda _: None)
     meshes = {
         name: trimesh.load_mesh(tmp_path / "solids" / f"UNCONFIRMED-{name}.stl")
         for name in ("spine", "piece", "tumour", "scale-cube")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from vertebloc.app.cards import paragraph
 from vertebloc.app.desk import Desk
+from vertebloc.app.handing_out import show_handing_out
 from vertebloc.app.pages.acts import show_acts
 from vertebloc.app.pages.bone import show_bone
 from vertebloc.app.parts import show_card, show_paragraph, show_sentences, show_verb
@@ -37,7 +38,8 @@ def show_side(window: WindowLike) -> None:
 
 
 def show_foot(window: WindowLike) -> None:
-    """Undo, redo, the sheet."""
+    """Undo, redo, the sheet, files for others."""
+    show_handing_out(window)
     desk = window.desk
     if desk.case is None or not window.holds:
         return

@@ -1,0 +1,44 @@
+"""Files for others: what the page links to, and what the links answer."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+
+from fastapi import FastAPI
+from fastapi.testclient import TestClient
+
+from vertebloc.app import handing_out
+from vertebloc.reports.export_words import FORMS
+from vertebloc.workflow.export_case import known_forms
+from vertebloc.workflow.export_open import HandedOut
+
+
+def client_of(case) -> TestClient:
+    own = FastAPI()
+    handing_out.add_exports(SimpleNamespace(case=case), own)
+    return TestClient(own)
+
+
+def test_a_link_answers_with_a_file_or_with_one_line(monkeypatch) -> None:
+    client = client_of(None)
+    for form in FORMS:
+        refused = client.get(f"/export/{form}")
+        assert refused.status_code == 409 and refused.text.startswith("there is no plan yet")
+    assert "obj is not known: teaching, consent" in client.get("/export/obj").text
+    monkeypatch.setattr(
+        handing_out, "hand_out", lambda case, form: HandedOut(name=f"{case}-{form}", data=b"x")
+    )
+    given = client_of("UNCONFIRMED").get("/export/solids")
+    assert given.content == b"x" and given.headers["cache-control"] == "no-store"
+    assert given.headers["content-disposition"] == 'attachment; filename="UNCONFIRMED-solids"'
+
+
+def test_the_list_is_there_once_there_is_a_plan_and_names_every_form(monkeypatch) -> None:
+    shown: list[str] = []
+    monkeypatch.setattr(handing_out, "show_markup", shown.append)
+    handing_out.show_handing_out(SimpleNamespace(desk=SimpleNamespace(document=None)))
+    assert not shown
+    handing_out.show_handing_out(SimpleNamespace(desk=SimpleNamespace(document={"code": "x"})))
+    assert shown[0].startswith("<details")
+    assert all(f'href="/export/{form}"' in shown[0] for form in FORMS)
+    assert set(FORMS) <= set(known_forms())
