@@ -5,7 +5,6 @@ from __future__ import annotations
 from types import SimpleNamespace
 
 from fastapi import FastAPI
-from fastapi.testclient import TestClient
 
 from vertebloc.app import handing_out
 from vertebloc.reports.export_words import FORMS
@@ -13,23 +12,23 @@ from vertebloc.workflow.export_case import known_forms
 from vertebloc.workflow.export_open import HandedOut
 
 
-def client_of(case) -> TestClient:
+def answer_of(case, form: str):
     own = FastAPI()
     handing_out.add_exports(SimpleNamespace(case=case), own)
-    return TestClient(own)
+    (route,) = (one for one in own.routes if one.path == "/export/{form}")
+    return route.endpoint(form)
 
 
 def test_a_link_answers_with_a_file_or_with_one_line(monkeypatch) -> None:
-    client = client_of(None)
     for form in FORMS:
-        refused = client.get(f"/export/{form}")
-        assert refused.status_code == 409 and refused.text.startswith("there is no plan yet")
-    assert "obj is not known: teaching, consent" in client.get("/export/obj").text
+        refused = answer_of(None, form)
+        assert refused.status_code == 409 and refused.body.startswith(b"there is no plan yet")
+    assert b"obj is not known: teaching, consent" in answer_of(None, "obj").body
     monkeypatch.setattr(
         handing_out, "hand_out", lambda case, form: HandedOut(name=f"{case}-{form}", data=b"x")
     )
-    given = client_of("UNCONFIRMED").get("/export/solids")
-    assert given.content == b"x" and given.headers["cache-control"] == "no-store"
+    given = answer_of("UNCONFIRMED", "solids")
+    assert given.body == b"x" and given.headers["cache-control"] == "no-store"
     assert given.headers["content-disposition"] == 'attachment; filename="UNCONFIRMED-solids"'
 
 
