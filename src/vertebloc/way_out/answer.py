@@ -5,9 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
+import numpy as np
+from numpy.typing import NDArray
+
 from vertebloc.errors import NoSolutionError
 from vertebloc.space.frames import Side
+from vertebloc.way_out.clearances import CLIP_MM, FLOOR_MM
 from vertebloc.way_out.core import common_core
+from vertebloc.way_out.exact_check import ExactCheck, check_exactly
 from vertebloc.way_out.model import (
     CLOSED_MM,
     Answer,
@@ -18,7 +23,8 @@ from vertebloc.way_out.model import (
     Substance,
     WayOutSettings,
 )
-from vertebloc.way_out.pose_map import Ground, Margin, with_body
+from vertebloc.way_out.narrowing import make_narrowing
+from vertebloc.way_out.pose_map import LEAST_WORTH_MM, Ground, Margin, with_body
 from vertebloc.way_out.search import Search, make_search
 from vertebloc.way_out.tightening import tighten
 
@@ -27,6 +33,9 @@ _WORSE_MM = 0.2
 
 #: A step that tells the best bracket so far begins like this.
 SO_FAR = "so far "
+
+#: Wanted between both ends of the best entry's model, mm.
+BRACKET_MM = 1.5
 
 Say = Callable[[str], None]
 
@@ -56,6 +65,9 @@ class WayOut:
     family: str  #: moves that a no covers
     scenarios_searched: int
     settings: WayOutSettings
+    exact: ExactCheck | None = None  #: of the best entry's path; None: no path
+    yes_up_to_mm: float = CLOSED_MM  #: the answer is yes for every wanted clearance up to this
+    no_from_mm: float = np.inf  #: and no for every one above this, as far as was looked at
 
 
 def family_words(settings: WayOutSettings) -> str:
@@ -176,6 +188,47 @@ class Judge:
             decided_by=() if answer is Answer.YES else self.decided_by(scenario),
         )
 
+    def narrowed(self, entry: Entry) -> Entry:
+        """The same entry, both ends of its model brought together as far as it goes."""
+        search, words = self.search, f"narrowing the bracket on the {entry.side.value}"
+        scenario = Scenario(side=entry.side, given_up=entry.given_up)
+        names, plain = search.staying(scenario), Margin(False)
+        narrowing = make_narrowing(search.map, search.look, lambda: self.say(words))
+        found = search.lower_mm(scenario, plain)
+        model, way = narrowing.bracket(scenario, names, found, BRACKET_MM)
+        model = Bracket(model.lower_mm, min(model.upper_mm, entry.model.upper_mm))
+        if model.lower_mm <= found[0]:
+            return replace(entry, model=model)
+        search.keep_way(scenario, plain, way)
+        lower, path = entry.with_errors.lower_mm, search.path(scenario, plain)
+        worth = float(search.look.worths(way, names, self.grown).min())
+        if worth >= max(LEAST_WORTH_MM, lower):
+            lower = worth
+        elif lower != CLOSED_MM:
+            path = entry.path  # shown to hold with all errors: it stays the way to go
+        answer = Answer.YES if lower >= self.settings.least_mm else entry.answer
+        errors = Bracket(lower, max(lower, entry.with_errors.upper_mm))
+        return replace(entry, answer=answer, model=model, with_errors=errors, path=path)
+
+    def checked(self, entry: Entry) -> ExactCheck | None:
+        """Exact distances of an independent library along an entry's path."""
+        ground = self.search.ground
+        if entry.path is None:
+            return None
+        words = "checking the way with exact distances"
+
+        def measure(name: str, moves: NDArray[np.float64]) -> NDArray[np.float64]:
+            found = ground.gauges[name].measure(moves, None, (FLOOR_MM, CLIP_MM))
+            return found.astype(np.float64)
+
+        return check_exactly(
+            ground.room, entry.path, entry.given_up, measure, lambda: self.say(words)
+        )
+
+    def no_from_mm(self, given_up: frozenset[str]) -> float:
+        """No way of the family keeps more, as far as it was looked at on both sides."""
+        return max(self._uppers.get((side, given_up), np.inf) for side in Side)
+
     def decided_by(self, scenario: Scenario) -> tuple[str, ...]:
         """Obstacles without any one of which the answer would be yes."""
         return tuple(
@@ -284,6 +337,10 @@ def find_way_out(room: Room, settings: WayOutSettings, say: Say) -> WayOut:
         yes or ledger,
         key=lambda e: (e.with_errors.lower_mm, e.model.lower_mm, -len(e.given_up)),
     )
+    narrowed = judge.narrowed(best)
+    ledger[ledger.index(best)] = best = narrowed
+    if best.answer is Answer.YES and not yes:
+        yes = [best]
     if yes:
         answer = Answer.YES
     else:
@@ -298,4 +355,7 @@ def find_way_out(room: Room, settings: WayOutSettings, say: Say) -> WayOut:
         family=family_words(settings),
         scenarios_searched=search.scenarios_searched,
         settings=settings,
+        exact=judge.checked(best),
+        yes_up_to_mm=max(entry.with_errors.lower_mm for entry in ledger),
+        no_from_mm=judge.no_from_mm(everything),
     )

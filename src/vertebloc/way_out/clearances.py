@@ -216,5 +216,5 @@ def matters_mm(may_press_mm: float, settings: WayOutSettings) -> tuple[float, fl
         ``FLOOR_MM``, and where every judgement finds room.
     """
     errors = settings.contour_error_mm + settings.field_error_mm + settings.check_mm
-    between = settings.edge_mm / np.sqrt(3.0)
+    between = 2.0  # and cells of poses are told apart from it
     return FLOOR_MM, min(CLIP_MM, float(max(0.0, -may_press_mm) + errors + between + 0.5))

@@ -51,7 +51,7 @@ class WayOutSettings:
     forward_mm: float = 20.0  #: the piece goes no farther forward than this
     step_mm: float = 2.0
     step_deg: float = 5.0
-    edge_mm: float = 1.0  #: facets of the piece are divided until no edge is longer
+    edge_mm: float = 0.5  #: facets of the piece are divided until no edge is longer
     thin_mm: float = 1.3  #: maps look at one point of the piece in each voxel of this size
     pitch_mm: float = 0.8  #: of distance fields
     field_error_mm: float = 0.1  #: look-ups between nodes of a field are off by no more

@@ -18,7 +18,7 @@ from vertebloc.way_out.samples import point_tree
 
 #: A path that is worth less is none: the piece would have to be pushed through the sac, mm.
 LEAST_WORTH_MM = -3.0
-_PER_MM = 100.0  #: values of nodes are whole hundredths
+PER_MM = 100.0  #: values of nodes are whole hundredths
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -104,28 +104,37 @@ class PoseMap:
     def _worth(self, margin: Margin) -> NDArray[np.int16]:
         """Least that the sac, and its patches that had room, let a node be worth."""
         ground, settings = self.ground, self.ground.settings
-        grown = margin.sac_grown_mm
-        gone = self._gone(margin)
-        worth = np.full(len(gone), CLIP_MM)
+        worth = np.full(len(self.extents.gone_mm), CLIP_MM)
         for name in ground.soft_names:
             if name not in self.clearance:
                 continue
             if not margin.is_upper:
-                clearance = self.clearance[name] + margin.hope_mm - grown
+                clearance = self.clearance[name] + margin.hope_mm
             elif name == SAC:
-                clearance = self.best_sac + settings.field_error_mm - grown
+                clearance = self.best_sac + settings.field_error_mm
             else:
-                clearance = self.clearance[name] + self.covers_mm - grown
-                clearance = clearance + settings.field_error_mm
-            rest = self._rest(name, margin, grown)
-            one = worth_mm(
-                np.asarray(clearance, dtype=np.float64), gone, at_rest_mm=rest, settings=settings
-            )
-            worth = np.minimum(worth, one)
+                clearance = self.clearance[name] + self.covers_mm + settings.field_error_mm
+            worth = np.minimum(worth, self.worth_of(name, clearance, margin))
         inside = self.inside(margin) & (worth >= LEAST_WORTH_MM)
         rounded = np.ceil if margin.is_upper else np.floor
-        found = rounded(np.maximum(worth, -99.0) * _PER_MM).astype(np.int16)
+        found = rounded(np.maximum(worth, -99.0) * PER_MM).astype(np.int16)
         return np.where(inside, found, np.int16(_kernels.CLOSED))
+
+    def worth_of(
+        self,
+        name: str,
+        clearance_mm: NDArray[np.float64] | NDArray[np.float32],
+        margin: Margin,
+        nodes: NDArray[np.int64] | slice = slice(None),
+    ) -> NDArray[np.float64]:
+        """What nodes are worth at the sac, or at a patch of it, with a clearance, mm."""
+        grown = margin.sac_grown_mm
+        return worth_mm(
+            np.asarray(clearance_mm, dtype=np.float64) - grown,
+            self._gone(margin)[nodes],
+            at_rest_mm=self._rest(name, margin, grown),
+            settings=self.ground.settings,
+        )
 
     def inside(self, margin: Margin) -> NDArray[np.bool_]:
         """Whether the piece stays between the walls of the wound."""
@@ -208,7 +217,7 @@ class PoseMap:
         nodes = [end]
         while nodes[-1] != self.lattice.seat:
             nodes.append(int(came_from[nodes[-1]]))
-        return worth / _PER_MM, np.array(nodes[::-1])
+        return worth / PER_MM, np.array(nodes[::-1])
 
 
 def measure_map(

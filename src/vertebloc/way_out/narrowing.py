@@ -1,0 +1,197 @@
+"""Both ends of one scenario brought together: ways through ever smaller cells, and none left."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vertebloc.way_out.cells import CellGauges, cells_of, gauges_of
+from vertebloc.way_out.closer_look import CloserLook
+from vertebloc.way_out.model import CLOSED_MM, Bracket, Scenario
+from vertebloc.way_out.pose_map import LEAST_WORTH_MM, Margin, PoseMap
+
+#: A way is sought with obstacles grown by so much, mm: the closer look takes off sampling,
+#: half a step and the field's error, and the smallest cells are a little better than their middle
+_GROWN_MM, _SAC_GROWN_MM = 0.7, 0.3
+_STARTS = 14  #: poses tried as the first one after the seat
+_APART_MM = 0.25  #: between poses of a way that is looked at
+_MOST_TRIES = 4
+
+Pause = Callable[[], None]
+
+
+@dataclass(slots=True, eq=False)
+class Narrowing:
+    """Narrows brackets of scenarios in one measured room."""
+
+    map: PoseMap
+    look: CloserLook
+    gauges: list[CellGauges]
+    pause: Pause
+
+    def upper_mm(self, scenario: Scenario, margin: Margin, target_mm: float) -> float:
+        """What no way of the planar family betters; sharpened down to a target only.
+
+        Parameters
+        ----------
+        scenario : Scenario
+            Side and sacrifices.
+        margin : Margin
+            An upper one.
+        target_mm : float, mm
+            To be ruled out.
+
+        Returns
+        -------
+        float, mm
+            ``CLOSED_MM`` if there is none at all.
+        """
+        return cells_of(self.map, self.gauges, scenario, margin, target_mm).run(self.pause)
+
+    def way(
+        self, scenario: Scenario, names: tuple[str, ...], margin: Margin, target_mm: float
+    ) -> tuple[float, NDArray[np.float64]]:
+        """A way through the smallest cells, straightened and looked at closely.
+
+        Parameters
+        ----------
+        scenario : Scenario
+            Side and sacrifices.
+        names : tuple of str
+            Obstacles that stay.
+        margin : Margin
+            Not an upper one.
+        target_mm : float, mm
+            Ways worth less are not sought.
+
+        Returns
+        -------
+        tuple of (float, mm; (n, 3) float64)
+            What it is shown to keep, and its poses; ``CLOSED_MM`` and none if there is none.
+        """
+        grown = replace(
+            margin,
+            is_upper=True,
+            grown_mm=margin.grown_mm + _GROWN_MM,
+            sac_grown_mm=margin.sac_grown_mm + _SAC_GROWN_MM,
+        )
+        cells = cells_of(self.map, self.gauges, scenario, grown, target_mm)
+        cells.run(self.pause)
+        way = cells.way()
+        if not len(way):
+            return CLOSED_MM, way
+        way = _started(self.look, _thinned(way, self.look.reach_mm), names, margin)
+        way = _straightened(self.look, way, names, margin)
+        self.pause()
+        worth, way = self.look.better(way, names, margin)
+        return (worth, way) if worth >= LEAST_WORTH_MM else (CLOSED_MM, np.empty((0, 3)))
+
+    def bracket(
+        self,
+        scenario: Scenario,
+        names: tuple[str, ...],
+        found: tuple[float, NDArray[np.float64]],
+        width_mm: float,
+    ) -> tuple[Bracket, NDArray[np.float64]]:
+        """Narrow a scenario's bracket of the model.
+
+        Parameters
+        ----------
+        scenario : Scenario
+            Side and sacrifices.
+        names : tuple of str
+            Obstacles that stay.
+        found : tuple of (float, mm; (n, 3) float64)
+            The best way so far and what it is worth.
+        width_mm : float, mm
+            Wanted between the ends.
+
+        Returns
+        -------
+        tuple of (Bracket, (n, 3) float64)
+            As narrow as it got, and the best way.
+        """
+        lower, way = found
+        upper = self.upper_mm(scenario, Margin(True), max(lower, 0.0) + width_mm)
+        above = width_mm * 0.8  # a way worth so much more is sought
+        for _ in range(_MOST_TRIES):
+            if upper <= max(lower, 0.0) + width_mm + 1e-6:
+                break
+            worth, other = self.way(scenario, names, Margin(False), max(lower, 0.0) + above)
+            if worth > lower:
+                lower, way = worth, other
+            else:
+                above *= 0.5
+            target = max(lower, 0.0) + width_mm
+            if target < upper and worth >= lower:
+                upper = min(upper, self.upper_mm(scenario, Margin(True), target))
+        step = width_mm / 2.0
+        target = max(lower, 0.0) + width_mm + step
+        while target < upper and np.isfinite(lower):
+            upper = min(upper, self.upper_mm(scenario, Margin(True), target))
+            target += step
+        return Bracket(lower, max(lower, upper)), way
+
+
+def make_narrowing(map_: PoseMap, look: CloserLook, pause: Pause) -> Narrowing:
+    """Prepare the gauges that all scenarios share.
+
+    Parameters
+    ----------
+    map_ : PoseMap
+        Measured.
+    look : CloserLook
+        Of the same ground.
+    pause : callable
+        Called between steps; may raise to stop.
+
+    Returns
+    -------
+    Narrowing
+        For any scenario of the room.
+    """
+    return Narrowing(map_, look, gauges_of(map_.ground, map_.lattice), pause)
+
+
+def _thinned(way: NDArray[np.float64], reach_mm: float) -> NDArray[np.float64]:
+    """Fewer poses: the smallest cells make steps of a tenth of a millimetre."""
+    steps = np.diff(way, axis=0)
+    steps[:, 2] = (steps[:, 2] + np.pi) % (2.0 * np.pi) - np.pi
+    gone = np.hypot(steps[:, 0], steps[:, 1]) + reach_mm * np.abs(steps[:, 2])
+    along = np.concatenate(([0.0], np.cumsum(gone)))
+    first = np.unique(np.floor(along / _APART_MM), return_index=True)[1]
+    return way[np.unique(np.concatenate((first, [len(way) - 1])))]
+
+
+def _started(
+    look: CloserLook, way: NDArray[np.float64], names: tuple[str, ...], margin: Margin
+) -> NDArray[np.float64]:
+    """The way with its first part straight: close to the seat small cells say little."""
+    worths = look.worths(way, names, margin)
+    after = np.minimum.accumulate(worths[::-1])[::-1]
+    last = len(way) - 1
+    tried = np.unique(np.geomspace(1.0, max(1.0, 0.6 * last), _STARTS).astype(int))
+    direct = [look.worths(way[[0, j]], names, margin)[0] for j in tried]
+    whole = [
+        min(one, after[j] if j < last else np.inf) for one, j in zip(direct, tried, strict=True)
+    ]
+    j = int(tried[int(np.argmax(whole))])
+    return np.concatenate((way[:1], way[j:]))
+
+
+def _straightened(
+    look: CloserLook, way: NDArray[np.float64], names: tuple[str, ...], margin: Margin
+) -> NDArray[np.float64]:
+    """The way with parts made straight wherever that costs nothing."""
+    worths = look.worths(way, names, margin)
+    kept, todo = [0], [(0, len(way) - 1)]
+    while todo:
+        a, b = todo.pop()
+        if b - a == 1 or look.worths(way[[a, b]], names, margin)[0] >= worths[a:b].min():
+            kept.append(b)
+        else:
+            todo += [((a + b) // 2, b), (a, (a + b) // 2)]
+    return way[kept]
