@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import contextlib
 from collections.abc import Callable, Mapping
 from typing import Any
 
@@ -50,12 +49,8 @@ class Behind:
 
     async def wait(self) -> None:
         """Wait until they are there, or cannot be."""
-        while self._under_way is not None:
-            under_way = self._under_way
-            with contextlib.suppress(asyncio.CancelledError):
-                await asyncio.shield(under_way)
-            if self._under_way is under_way:
-                return
+        while self._under_way is not None and not self._under_way.done():
+            await asyncio.wait([self._under_way])
 
     def forget(self) -> None:
         """Nothing is known any more: another case, or the same one read anew."""

@@ -6,9 +6,14 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-from vertebloc.access import Front, Ring, UnmeasuredRing
+from vertebloc.access import Front, Ring
 from vertebloc.access.front_model import Neighbour, Station, Tether
-from vertebloc.access.ring_model import LeastContaminated, Opening, Surrogate
+from vertebloc.access.ring_model import (
+    LeastContaminated,
+    Opening,
+    Surrogate,
+    UnmeasuredRing,
+)
 from vertebloc.reports import access_text
 from vertebloc.reports.document_numbers import FINE_DIGITS, rounded
 

@@ -10,7 +10,7 @@ from vertebloc.reports.scene import HandError
 from vertebloc.reports.screen_scene import WIDEST_MM
 from vertebloc.resection.model import FaceKind, FaceMargin
 
-_WIDTH, _BAR_TO, _HEAD, _ROW = 366, 196, 20, 42
+_WIDTH, _BAR_TO, _HEAD, _ROW = 366, 196, 20, 50
 LONGEST_MM = 20.0  #: a bar's full length; longer rooms end in an arrow
 
 _HATCH = (

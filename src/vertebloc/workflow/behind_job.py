@@ -47,6 +47,7 @@ class _Kept:
     prepared: Prepared | None = None
     job: _Job | None = None
     known: tuple[Choices, Access] | None = None  #: the latest, of which choices
+    found: tuple[int, _Found] | None = None  #: the latest answer, of which job
 
 
 _KEPT = _Kept()
@@ -60,7 +61,7 @@ def keep(prepared: Prepared) -> None:
     prepared : Prepared
         What no cut changes.
     """
-    _KEPT.prepared, _KEPT.job, _KEPT.known = prepared, None, None
+    _KEPT.prepared, _KEPT.job, _KEPT.known, _KEPT.found = prepared, None, None, None
 
 
 def begin(
@@ -134,15 +135,18 @@ def go_on(number: int) -> _Found | None:
         job was dropped for a newer one.
     """
     job, prepared = _KEPT.job, _KEPT.prepared
+    if _KEPT.found is not None and _KEPT.found[0] == number:
+        return _KEPT.found[1]  # whoever asked first gave up before it heard
     if job is None or prepared is None or job.number != number:
         return None
     try:
         next(job.steps)
     except StopIteration as done:
         access: Access = done.value
-        _KEPT.job, _KEPT.known = None, (job.choices, access)
         document = document_of(prepared, job.choices, job.inputs, job.plan, access, job.beside)
-        return access, document, draw_large(access, job.choices)
+        found = access, document, draw_large(access, job.choices)
+        _KEPT.known, _KEPT.found = (job.choices, access), (number, found)
+        return found
     return None
 
 

@@ -6,25 +6,22 @@ from collections.abc import Generator
 from dataclasses import dataclass
 
 from vertebloc.access import (
-    BREAKS_OFF,
     Front,
     FrontSettings,
     Ring,
     RingMap,
     RingSettings,
     Surroundings,
-    Unmeasured,
-    UnmeasuredRing,
     collect_surroundings,
-    front_not_measured,
     judge_ring,
-    judge_stations,
-    measure_station,
-    ring_not_measured,
     unroll_ring,
 )
+from vertebloc.access.front import front_not_measured, judge_stations, measure_station
 from vertebloc.access.nibbled import nibbled_on_ring
+from vertebloc.access.ring import ring_not_measured
+from vertebloc.access.ring_model import UnmeasuredRing
 from vertebloc.access.surroundings import needed_outlines, ring_ground, station_grounds
+from vertebloc.access.unmeasured import BREAKS_OFF, Unmeasured
 from vertebloc.anatomy.contours import ContourSet
 from vertebloc.anatomy.model import Anatomy
 from vertebloc.case.choices import Choices

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from vertebloc import made_up
-from vertebloc.access import Unmeasured
+from vertebloc.access.unmeasured import Unmeasured
 from vertebloc.anatomy import describe_anatomy
 from vertebloc.anatomy.contours import ContourSet
 from vertebloc.anatomy.levels import Level

@@ -280,6 +280,19 @@ def test_ring_and_front_of_a_plan_that_was_overtaken_are_dropped(prepared_case):
 
 
 @pytest.mark.slow
+def test_an_answer_that_came_too_late_for_whoever_asked_first_is_not_lost(prepared_case):
+    """A change that is refused ends the following; whoever follows again finds the answer."""
+    case, run = prepared_case
+    run(case.replan())
+    assert run(case.measure_access())
+    there = case.planned
+    case.planned = replace(there, access=None)  # as if nobody had heard
+    case._behind._begun = case.planned
+    assert run(asyncio.wait_for(case.measure_access(), 20.0))
+    assert case.planned.document == there.document
+
+
+@pytest.mark.slow
 def test_what_is_said_of_the_count_only_keeps_ring_and_front(prepared_case):
     """The same cuts: nothing is measured again, and the document is still whole."""
     case, run = prepared_case
