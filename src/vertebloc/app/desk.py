@@ -12,7 +12,7 @@ from vertebloc.app.c_arm_desk import CArmDesk
 from vertebloc.app.changes import changed_choices
 from vertebloc.app.counting import Counting
 from vertebloc.app.drawing_desk import DrawingDesk
-from vertebloc.app.hearing import Hearing, Listener
+from vertebloc.app.hearing import Heard, Hearing, Listener
 from vertebloc.app.holding import Holding
 from vertebloc.app.outline_verbs import OutlineVerbs
 from vertebloc.app.role_desk import RoleDesk
@@ -64,26 +64,17 @@ class Desk:
         self.way = WayDesk(lambda: self.case, self._hearing, self.replan, self.change)
         self._starting: asyncio.Task[None] | None = None
 
-    def listen(
-        self,
-        window: str,
-        heard: Listener,
-        *,
-        doing: Listener | None = None,
-        planned: Listener | None = None,
-    ) -> None:
+    def listen(self, window: str, heard: Listener | Heard) -> None:
         """Have a window told of changes; the first window holds the case.
 
         Parameters
         ----------
         window : str
             The window's name.
-        heard : callable
+        heard : callable or Heard
             Called after each change.
-        doing, planned : callable or None
-            As for ``Hearing.add``.
         """
-        self._hearing.add(window, heard, doing=doing, planned=planned)
+        self._hearing.add(window, heard if isinstance(heard, Heard) else Heard(heard))
         if self.holder not in self._hearing:
             self.holder = window
 
@@ -188,17 +179,17 @@ class Desk:
             self._hearing.tell_planned()
             if not (self.drawn and before and same_resection(before.choices, planned.choices)):
                 self.drawn = await self.case.draw_cards() or self.drawn
-            await self.roles.renew()
         except VertBlocError as error:
             self.error = str(error)
         finally:
             self.behind.begin()  # of the plan before, if the new one was refused
             self.say("")
+        await self.roles.renew()  # once everything is on the screen
 
     def _arrived(self, planned: PlannedCase) -> None:
         """Ring and front of the plan on the screen are there."""
         self.document = dict(planned.document)
-        self.tell()
+        self._hearing.tell_behind()
 
     def _show_faces(self, faces: tuple[FaceMargin, ...], cuts: Cuts) -> None:
         assert self.case is not None

@@ -8,22 +8,21 @@ from dataclasses import dataclass
 Listener = Callable[[], None]
 
 
-def _nothing() -> None:
-    """Not everybody minds that a plan is there whose cards are still being drawn."""
-
-
 @dataclass(frozen=True, slots=True)
-class _Heard:
-    everything: Listener
-    doing: Listener
-    planned: Listener
+class Heard:
+    """What a window does when it is told of something."""
+
+    everything: Listener  #: anything may have changed
+    doing: Listener | None = None  #: only what is being done is new; None: as for everything
+    planned: Listener | None = None  #: a plan is there, its cards are being drawn; None: nothing
+    behind: Listener | None = None  #: ring and front arrived; None: as for everything
 
 
 class Hearing:
     """Who is told of what, by name."""
 
     def __init__(self) -> None:
-        self._heard: dict[str, _Heard] = {}
+        self._heard: dict[str, Heard] = {}
 
     def __contains__(self, window: str) -> bool:
         """Whether a window is told of changes."""
@@ -34,27 +33,17 @@ class Hearing:
         """The window that came last; empty: none."""
         return next(reversed(self._heard), "")
 
-    def add(
-        self,
-        window: str,
-        heard: Listener,
-        *,
-        doing: Listener | None = None,
-        planned: Listener | None = None,
-    ) -> None:
+    def add(self, window: str, heard: Heard) -> None:
         """Have a window told.
 
         Parameters
         ----------
         window : str
             Its name.
-        heard : callable
-            Called after each change.
-        doing, planned : callable or None
-            Called instead where only what is being done is new (None: ``heard``), and where a
-            plan is there whose cards are still being drawn (None: nothing).
+        heard : Heard
+            What it does then.
         """
-        self._heard[window] = _Heard(heard, doing or heard, planned or _nothing)
+        self._heard[window] = heard
 
     def drop(self, window: str) -> None:
         """Forget a window.
@@ -74,9 +63,15 @@ class Hearing:
     def tell_doing(self) -> None:
         """Only what is being done is new."""
         for one in tuple(self._heard.values()):
-            one.doing()
+            (one.doing or one.everything)()
 
     def tell_planned(self) -> None:
         """A plan is there; its cards are still being drawn."""
         for one in tuple(self._heard.values()):
-            one.planned()
+            if one.planned is not None:
+                one.planned()
+
+    def tell_behind(self) -> None:
+        """Ring and front of the plan on the screen are there."""
+        for one in tuple(self._heard.values()):
+            (one.behind or one.everything)()

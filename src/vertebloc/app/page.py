@@ -9,6 +9,7 @@ from nicegui import Client, background_tasks, ui
 
 from vertebloc.app.cards import bars_card, strip
 from vertebloc.app.desk import Desk
+from vertebloc.app.hearing import Heard
 from vertebloc.app.pages import (
     c_arm,
     contours,
@@ -105,7 +106,13 @@ class Window:
     def _listen(self) -> None:
         """Hear of changes; the picture fetches a new piece while its cards are still drawn."""
         self.desk.listen(
-            self.id, self.refresh, doing=self.show_doing, planned=self.picture.refresh
+            self.id,
+            Heard(
+                self.refresh,
+                doing=self.show_doing,
+                planned=self.picture.refresh,
+                behind=self.show_behind,
+            ),
         )
 
     @property
@@ -158,6 +165,14 @@ class Window:
         """Show what is being done, and nothing else anew."""
         self._foot.refresh()
         self.picture.show_pending()
+
+    def show_behind(self) -> None:
+        """Show ring and front; where the page is not about them, only what speaks of them."""
+        if self.question is not Question.CUTS:
+            self.refresh()
+            return
+        self._ask.refresh()
+        self._foot.refresh()
 
     def show_bars(self) -> None:
         """Show the numbers of a drag, and nothing else anew: drawn in place if they are there."""

@@ -121,7 +121,7 @@ def triangles_of_soft_faces(
         on_plane = np.abs(cut.plane.signed_distance_mm(piece.vertices)) < _ON_PLANE_MM
         cut_away |= np.all(on_plane[piece.triangles], axis=1)
     normals = vertebra.lps_from_vertebra.inverse.vectors(_across(corners))
-    apart = cut_away | _in_disc(normals) | _on_seam(vertebra, corners)
+    apart = cut_away | _in_disc(normals) | _on_seam(vertebra, piece)
     facing = _facing(vertebra, normals, middles, arch_only=arch_only)
     chosen = ~apart & (_areas(corners) > 1e-9)
     return {
@@ -178,7 +178,7 @@ def _in_disc(normals: NDArray[np.float64]) -> NDArray[np.bool_]:
     return np.asarray(np.abs(normals[:, 2]) > np.hypot(normals[:, 0], normals[:, 1]))
 
 
-def _on_seam(vertebra: Vertebra, corners: NDArray[np.float64]) -> NDArray[np.bool_]:
+def _on_seam(vertebra: Vertebra, piece: TriangleSurface) -> NDArray[np.bool_]:
     """Slivers in the mid-plane, where the two halves of the piece were joined."""
-    across = vertebra.lps_from_vertebra.inverse.points(corners.reshape(-1, 3))[:, 0]
-    return np.asarray(np.all(np.abs(across.reshape(-1, 3)) < 2.0 * JOIN_MM, axis=1))
+    across = vertebra.lps_from_vertebra.inverse.points(piece.vertices)[:, 0]
+    return np.asarray(np.all((np.abs(across) < 2.0 * JOIN_MM)[piece.triangles], axis=1))

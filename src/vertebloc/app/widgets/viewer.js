@@ -218,7 +218,8 @@ export default {
       } else {
         const slot = this.slot();
         this.drawing.draw(view, centre, mmPerPixel, slot === undefined ? null : { slot, inks: this.inks() });
-        tumour = contours.drawContours(pen, { parts: this.shownParts(), view, centre, toPixels });
+        tumour = this.isPulling() ? this.layContours(pen, { view, centre, toPixels, mmPerPixel, sharp })
+          : contours.drawContours(pen, { parts: this.shownParts(), view, centre, toPixels });
         if (this.look === "cut") contours.drawFaces(pen, this.facesInPlane(view), view, centre, toPixels);
         else lines = contours.cutLines(this.marks, view, centre, this.look, this.scene.frame);
         this.archShown = this.isBrushing ? this.archInSlice(view, centre) : [];
@@ -229,6 +230,22 @@ export default {
       this.placeHandles(lines, axes, toPixels, width, height);
       this.writeWords({ pen, lines, tumour, view, axes, toPixels, width, height });
       this.painted += 1;
+    },
+    // While a cut is pulled outlines stay where they are: drawn once, then only laid down.
+    layContours(pen, { view, centre, toPixels, mmPerPixel, sharp }) {
+      const parts = this.shownParts(), { flat } = this.$refs, layer = this.layer ?? (this.layer = { of: "" });
+      const of = [view.right, view.up, centre, mmPerPixel, sharp, flat.width, flat.height, parts.map((part) => part.url)].join();
+      if (layer.of !== of) {
+        layer.canvas ??= document.createElement("canvas");
+        layer.canvas.width = flat.width; // empties it
+        layer.canvas.height = flat.height;
+        const own = layer.canvas.getContext("2d", { willReadFrequently: true });
+        own.setTransform(sharp, 0, 0, sharp, 0, 0);
+        layer.tumour = contours.drawContours(own, { parts, view, centre, toPixels });
+        layer.of = of;
+      }
+      pen.drawImage(layer.canvas, 0, 0, flat.width / sharp, flat.height / sharp);
+      return layer.tumour;
     },
     boxOfKind(kind, axes, toPixels) {
       const mesh = this.parts.find((part) => part.kind === kind)?.mesh, seen = [];
