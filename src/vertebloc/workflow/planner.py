@@ -1,7 +1,8 @@
 """The worker behind an open case: holds what is costly, answers drags and plans anew.
 
 These functions run in processes of their own, one that plans and one that answers drags, so
-that neither waits for the other and a page never freezes.
+that neither waits for the other and a page never freezes. What follows behind a plan has a third
+one: ``behind_job``.
 """
 
 from __future__ import annotations
