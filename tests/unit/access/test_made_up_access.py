@@ -181,7 +181,7 @@ def test_a_ring_that_cannot_be_measured_is_cannot_tell_and_the_front_is_still_to
 @pytest.mark.parametrize("name", ["station_grounds", "measure_station", "judge_stations"])
 def test_a_front_that_cannot_be_measured_is_cannot_tell_with_its_reason(monkeypatch, name):
     ground, *rest = made_up_parts("lead")[1]
-    monkeypatch.setattr(measuring, name, breaks_off(NoSolutionError("no wall to follow")))
+    monkeypatch.setattr(measuring, name, breaks_off(NoSolutionError("no wall to follow", ())))
     access = measure_access(replace(ground, ring=Unmeasured("not asked here")), *rest)
     written = front_document(access.front)
     assert written["answer"] == "cannot_tell"
