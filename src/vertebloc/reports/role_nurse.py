@@ -120,7 +120,7 @@ def _acts(resection: Mapping[str, Any]) -> RoleTable:
         if one["act"] == "protector":
             own = []  # its place is a sentence a cut: it stands on the cut cards
         rows.append((str(one["number"]), one["act"], READY[one["act"]], "; ".join(own), BLANK))
-    return RoleTable(headings=HEADINGS, rows=tuple(rows), widths=(0.5, 2.2, 3.6, 4.4, 0.9))
+    return RoleTable(headings=HEADINGS, rows=tuple(rows), widths=(0.6, 2.2, 3.5, 4.1, 1.3))
 
 
 def _own(part: str, act: str, fans: Mapping[str, Mapping[str, Any]]) -> str:
