@@ -88,8 +88,7 @@ class Desk:
         """
         self._hearing.drop(window)
         if self.holder == window:
-            # the newest: an older one may be closed already and not yet found to be
-            self.holder = self._hearing.newest
+            self.holder = self._hearing.newest  # older ones may be closed, not yet found to be
             self.tell()
 
     def take(self, window: str) -> None:
@@ -179,6 +178,7 @@ class Desk:
             self._hearing.tell_planned()
             if not (self.drawn and before and same_resection(before.choices, planned.choices)):
                 self.drawn = await self.case.draw_cards() or self.drawn
+            self.roles.renew()
         except VertBlocError as error:
             self.error = str(error)
         finally:
@@ -192,8 +192,7 @@ class Desk:
         self._hearing.tell_behind()
 
     def _show_faces(self, faces: tuple[FaceMargin, ...], cuts: Cuts) -> None:
-        assert self.case is not None
-        assert self.case.prepared is not None
+        assert self.case is not None and self.case.prepared is not None
         prepared, choices = self.case.prepared, self.case.choices
         self.faces = tuple(face for face in faces if face.kind is FaceKind.BONE)
         self.marks = cut_marks(
@@ -361,9 +360,8 @@ class Desk:
 
     def person_words(self) -> str:
         """Who the person is, for the top of every page."""
-        if self.case is None or self.case.identity.is_blank:
-            return ""
-        return self.case.identity.words
+        known = self.case is not None and not self.case.identity.is_blank
+        return self.case.identity.words if self.case is not None and known else ""
 
     def print_words(self) -> str:
         """Name, level, side and code, for the top of every printed page."""
@@ -371,8 +369,8 @@ class Desk:
 
     def stale_words(self) -> tuple[str, ...]:
         """Why the sheet in the folder is out of date."""
-        reasons = self.case.stale_reasons if self.case is not None else ()
-        return tuple(words.sheet_is_old(reason) for reason in reasons)
+        case = self.case
+        return tuple(map(words.sheet_is_old, case.stale_reasons)) if case is not None else ()
 
     async def change_part(self, part: str, typed: str) -> None:
         """Take a number or word that was changed in the paragraph.

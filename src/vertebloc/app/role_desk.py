@@ -32,6 +32,8 @@ class RoleDesk:
         self.chosen = 0  #: place in the list
         self.drawing = ""  #: SVG of the chosen sheet; empty until it is drawn
         self.saved = ""  #: where all sheets were written last
+        self._one_at_a_time = asyncio.Lock()
+        self._renewing: asyncio.Task[None] | None = None
         self._drawn: tuple[str, tuple[str, ...], int] | None = None
 
     @property
@@ -84,13 +86,18 @@ class RoleDesk:
             self._refuse(str(error))
         self._say("")
 
-    async def renew(self) -> None:
-        """Mark sheets that were saved before as the plan in the folder is marked."""
+    def renew(self) -> None:
+        """Begin to mark sheets that were saved before as the plan in the folder is marked."""
+        self._renewing = asyncio.get_running_loop().create_task(self.renewed())
+
+    async def renewed(self) -> None:
+        """Mark them, one renewal after the other."""
         case = self._case()
         if case is None:
             return
         try:
-            await asyncio.to_thread(renew_role_sheets, case.folder)
+            async with self._one_at_a_time:
+                await asyncio.to_thread(renew_role_sheets, case.folder)
         except VertBlocError as error:
             self._refuse(str(error))
 

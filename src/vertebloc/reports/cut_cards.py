@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from vertebloc.reports import role_text, text
+from vertebloc.reports.c_arm_document import c_arm_of_cut
 from vertebloc.reports.cut_card_picture import card_picture
 from vertebloc.reports.role_sheet import Role, RoleSheet, Section, SheetSize
 
@@ -24,6 +25,7 @@ NO_LANDMARK = (
     "C-arm."
 )
 NOT_PREDICTED = "not predicted yet"
+SETTING = "How it is set: the theatre nurse's sheet."
 NO_DEPTH = "not measured for this cut: look at the far side while it is cut"
 MEASURE_FIRST = "Measure before bone is taken; skin and muscle are not counted."
 VESSELS = "Vessels beyond are never room for the blade."
@@ -194,7 +196,7 @@ def carm_words(document: Mapping[str, Any], cut_name: str) -> str:
     Parameters
     ----------
     document : mapping
-        Content of plan.json; the prediction stands under ``fluoroscopy``, by the cut's name.
+        Content of plan.json.
     cut_name : str
         Which cut.
 
@@ -203,11 +205,11 @@ def carm_words(document: Mapping[str, Any], cut_name: str) -> str:
     str
         The prediction's words, or that there is none yet.
     """
-    views = document.get("fluoroscopy", {}).get("cut_views", ())
-    for view in views:
-        if view.get("cut") == cut_name:
-            return str(view["words"])
-    return text.sentence(f"{NOT_PREDICTED}: agree the view in which this cut is a line")
+    known = {one["cut"] for one in document.get("c_arm", {}).get("cuts", ())}
+    if cut_name not in known:
+        return text.sentence(f"{NOT_PREDICTED}: agree the view in which this cut is a line")
+    said = c_arm_of_cut(document, cut_name)
+    return f"{said.words} {SETTING}" if said.how else said.words
 
 
 def _may_err(face: Mapping[str, Any] | None) -> str:

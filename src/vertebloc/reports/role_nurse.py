@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from vertebloc.reports import role_text, text, theatre_text
+from vertebloc.reports.c_arm_document import c_arm_of_cut
 from vertebloc.reports.role_sheet import BLANK, Role, RoleSheet, RoleTable, Section
 
 HEADINGS = ("no.", "act", "ready on the table", "of this plan", "counted")
@@ -42,7 +43,8 @@ PIECE = "the piece, turned as the surgeon says, thread at its head end"
 NIBBLED = "bone nibbled from {parts}"
 NOT_GRAFT = "no graft until the surgeon says it is clear of tumour"
 INK = "Ink colours: as on the pathologist's sheet; filled in by hand, the same on both."
-CARM = "C-arm: not predicted yet. Side it comes in from, and where its screen stands:"
+CARM = "Views are not predicted yet. "
+CARM_SIDE = "Side it comes in from, and where its screen stands:"
 ANSWER = "{comes}. The surgeon stands {standing}; piece out {delivery}. {fill}"
 STANDING = {
     "left": "at the patient's left",
@@ -93,9 +95,17 @@ def nurse_sheet(document: Mapping[str, Any]) -> RoleSheet:
                 f"{theatre_text.ACT_LABELS['signals'].capitalize()}: quiet while they run.",
             ),
             Section(title="Pots and labels", table=_pots(resection), note=INK),
-            Section(title="C-arm", lines=(CARM,), fields=("side", "screen")),
+            Section(title="C-arm", lines=_c_arm(document), fields=("side", "screen")),
         ),
     )
+
+
+def _c_arm(document: Mapping[str, Any]) -> tuple[str, ...]:
+    """How the C-arm is set for each cut, once that is predicted."""
+    cuts = document.get("c_arm", {}).get("cuts", ())
+    said = {one["cut"]: c_arm_of_cut(document, one["cut"]).how for one in cuts}
+    lines = tuple(f"{text.sentence(name)[:-1]}: {how}" for name, how in said.items() if how)
+    return (*lines, CARM_SIDE) if lines else (f"{CARM}{CARM_SIDE}",)
 
 
 def _stop(stop_mm: float) -> str:

@@ -465,6 +465,7 @@ def test_the_sheets_are_shown_and_saved_from_the_plan_in_the_folder(desk, loop):
     folder = desk.case_dir / "role-sheets"
     assert str(folder) in desk.roles.saved
     run(desk.change_part("wanted_margin", "6"))
+    run(desk.roles.renewed())
     said = PdfReader(folder / "02-order-of-acts.pdf").pages[0].extract_text()
     assert "OUT OF DATE" in said
     run(desk.undo())

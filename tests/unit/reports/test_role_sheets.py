@@ -37,6 +37,7 @@ from vertebloc.surgery_day import describe_entries, find_landmarks, signal_runs,
 from vertebloc.surgery_day.watch import control_words
 
 from .conftest import MadeUp, arch_of, ball, box, height_of, made_vertebra, rod, surface_of
+from .test_c_arm import views
 from .test_plan_document import validator
 
 T9, T10, T11 = Level("T9"), Level("T10"), Level("T11")
@@ -258,10 +259,14 @@ def test_an_entry_is_said_from_its_landmark(document: Any) -> None:
 def test_a_card_holds_a_place_for_the_c_arm(document: Any) -> None:
     said = " ".join(role_sheets(document, {}, None)[Role.CUT_CARDS][0].words)
     assert "Not predicted yet" in said
-    name = document["resection"]["cuts"][0]["name"]
-    document["fluoroscopy"] = {"cut_views": [{"cut": name, "words": "a line at 8 degrees"}]}
-    said = " ".join(role_sheets(document, {}, None)[Role.CUT_CARDS][0].words)
-    assert "a line at 8 degrees" in said and "Not predicted yet" not in said
+    document["c_arm"] = views()[1]
+    document["c_arm"]["cuts"][0]["cut"] = document["resection"]["cuts"][0]["name"]
+    sheets = role_sheets(document, {}, None)
+    said = " ".join(sheets[Role.CUT_CARDS][0].words)
+    assert "Predicted: from the side" in said and "10 degrees" not in said.partition("C-arm")[0]
+    assert "Not predicted yet" not in said
+    assert "Not predicted yet" in " ".join(sheets[Role.CUT_CARDS][1].words)  # another cut
+    assert "not predicted" not in " ".join(sheets[Role.NURSE][0].words)
 
 
 @pytest.mark.parametrize(
