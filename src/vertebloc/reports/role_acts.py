@@ -15,7 +15,12 @@ ACT_HEADINGS = ("no.", "act", "stop here?", "signals", "may go wrong")
 STOP_WORDS = {"yes": "yes", "no": "NO", "only with": "only with …"}
 BOTH = "before, after"
 ONLY_WITH = "Stop only with"
-STAGE_FRONT = "A stage before this one frees the front (chosen); its order is not computed."
+STAGE_BEFORE = "Stage before: the front is freed"
+STAGE_CHOSEN = "Two stages: the front is freed first; below, the stage from behind, prone."
+STAGE_OPEN = (
+    "The plan needs the front freed in a stage before, and the team has NOT chosen it; below, the "
+    "stage from behind, prone."
+)
 STAGE_ONE = "One stage, from behind, prone."
 BAIL_ANSWER = (
     "Read aloud before the incision. First step first; the surgeon says which, everyone hears it."
@@ -68,14 +73,32 @@ def acts_sheet(document: Mapping[str, Any]) -> RoleSheet:
             note=theatre_text.COMMON_PRACTICE,
         ),
     ]  # fmt: skip
-    stage = document.get("front", {})
-    released = "stage before" in str(stage.get("words", ""))
+    stage = document.get("front", {}).get("stage", {})
+    if stage:
+        sections.insert(0, _stage_before(stage))
     return RoleSheet(
         role=Role.ACTS,
         title=role_text.TITLES["order of acts"],
-        answer=f"{STAGE_FRONT if released else STAGE_ONE} {acts_sentence(document)}",
+        answer=f"{_stages(stage)} {acts_sentence(document)}",
         sections=tuple(sections),
     )
+
+
+def _stages(stage: Mapping[str, Any]) -> str:
+    if not stage:
+        return STAGE_ONE
+    return STAGE_CHOSEN if stage["chosen"] else STAGE_OPEN
+
+
+def _stage_before(stage: Mapping[str, Any]) -> Section:
+    """The stage that frees the front, as the plan words it."""
+    frees = text.listed(list(stage["frees"])) or role_text.NOT_SAID
+    return Section(
+        title=STAGE_BEFORE,
+        lines=(f"{text.sentence(stage['approach'])} Frees: {frees}.",
+               *(f"{n}. {text.sentence(act)}" for n, act in enumerate(stage["acts"], start=1))),
+        must=not stage["chosen"],
+    )  # fmt: skip
 
 
 def _parts(row: Mapping[str, str]) -> str:

@@ -245,6 +245,20 @@ def test_what_the_chosen_way_out_gives_up_is_said_to_whom_it_concerns(document: 
     assert "gives up the segmental arteries T10 left and T10 right" in said
 
 
+def test_a_stage_before_stands_before_the_acts(document: Any) -> None:
+    acts = " ".join(role_sheets(document, {}, None)[Role.ACTS][0].words)
+    assert "One stage, from behind" in acts
+    stage = {"approach": "from the left side of the chest", "acts": ["open the chest", "tie"],
+             "frees": ["aorta"], "chosen": False}  # fmt: skip
+    document["front"] = {"stage": stage}
+    sheet = role_sheets(document, {}, None)[Role.ACTS][0]
+    assert "NOT chosen" in sheet.answer and sheet.sections[0].must
+    assert sheet.sections[0].lines[0] == "From the left side of the chest. Frees: aorta."
+    stage["chosen"] = True
+    sheet = role_sheets(document, {}, None)[Role.ACTS][0]
+    assert sheet.answer.startswith("Two stages") and not sheet.sections[0].must
+
+
 def test_an_entry_is_said_from_its_landmark(document: Any) -> None:
     """By hand: spinous tip of T9 at (0, 58, 19), the left cranial cut enters at (19, 6, 24)."""
     card = role_sheets(document, {}, None)[Role.CUT_CARDS][0]
