@@ -443,6 +443,7 @@ def test_a_swept_part_changes_the_plan_and_a_refused_kind_keeps_the_last_one(des
 
 
 @pytest.mark.slow
+@pytest.mark.full
 def test_the_sheets_are_shown_and_saved_from_the_plan_in_the_folder(desk, loop):
     """Before a plan is written there are none; saved ones are marked when the plan moves on."""
     from pypdf import PdfReader

@@ -401,6 +401,7 @@ def test_one_command_writes_everybody_s_sheet_and_an_old_one_says_so(planned, tm
     assert "OUT OF DATE" in (case / "role-sheets" / "operation-note-DRAFT.txt").read_text()
 
 
+@pytest.mark.full
 def test_sheets_without_identity_name_nobody(planned, tmp_path):
     case = tmp_path / "case"
     shutil.copytree(planned[0], case)
