@@ -101,10 +101,15 @@ def nurse_sheet(document: Mapping[str, Any]) -> RoleSheet:
 
 
 def _c_arm(document: Mapping[str, Any]) -> tuple[str, ...]:
-    """How the C-arm is set for each cut, once that is predicted."""
-    cuts = document.get("c_arm", {}).get("cuts", ())
-    said = {one["cut"]: c_arm_of_cut(document, one["cut"]).how for one in cuts}
-    lines = tuple(f"{text.sentence(name)[:-1]}: {how}" for name, how in said.items() if how)
+    """How the C-arm is set for each cut through a body, once that is predicted."""
+    body = {fan["cut"] for fan in document["resection"]["depths"]}
+    cuts = [one for one in document.get("c_arm", {}).get("cuts", ()) if one["cut"] in body]
+    by_how: dict[str, list[str]] = {}
+    for one in cuts:
+        by_how.setdefault(c_arm_of_cut(document, one["cut"]).how, []).append(one["cut"])
+    lines = tuple(
+        f"{text.sentence(text.listed(names))[:-1]}: {how}" for how, names in by_how.items() if how
+    )
     return (*lines, CARM_SIDE) if lines else (f"{CARM}{CARM_SIDE}",)
 
 
@@ -127,8 +132,10 @@ def _acts(resection: Mapping[str, Any]) -> RoleTable:
         if one["act"] not in READY:
             continue
         own = [_own(part, one["act"], fans) for part in one["parts"]]
-        if one["act"] == "protector":
+        if one["act"] == "protector" or one["act"].startswith("last"):
             own = []  # its place is a sentence a cut: it stands on the cut cards
+        if one["act"] == "open the arch":
+            own = own[:1]  # the side; what is nibbled away stands with its pot
         rows.append((str(one["number"]), one["act"], READY[one["act"]], "; ".join(own), BLANK))
     return RoleTable(headings=HEADINGS, rows=tuple(rows), widths=(0.6, 2.2, 3.5, 4.1, 1.3))
 
