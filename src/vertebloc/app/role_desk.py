@@ -32,6 +32,7 @@ class RoleDesk:
         self.chosen = 0  #: place in the list
         self.drawing = ""  #: SVG of the chosen sheet; empty until it is drawn
         self.saved = ""  #: where all sheets were written last
+        self._failed = ""  #: why the sheets could not be made, as it was said last
         self._one_at_a_time = asyncio.Lock()
         self._renewing: asyncio.Task[None] | None = None
         self._drawn: tuple[str, tuple[str, ...], int] | None = None
@@ -57,8 +58,11 @@ class RoleDesk:
                 self.drawing = await asyncio.to_thread(draw_role_sheet, case.folder, self.sheet)
                 self._drawn = wanted
                 self._say("")
+            self._failed = ""
         except VertBlocError as error:
-            self._refuse(str(error))
+            if str(error) != self._failed:  # said once: saying it makes the page ask again
+                self._failed = str(error)
+                self._refuse(self._failed)
 
     async def choose(self, place: int) -> None:
         """Show another sheet.
