@@ -231,7 +231,10 @@ def _steps(
         said = dict(words.PLAIN_STEPS)
         bone = [f["margin_mm"] for f in document["resection"]["faces"] if f["kind"] == "bone"]
         said["cuts"] = (*said["cuts"], words.plain_margin(min(bone)))
-        said["apart"] = (words.APART[audience],)
+        not_sure = document.get("way_out", {}).get("answer", "yes") != "yes"
+        unsure = (words.PLAIN_NOT_SURE,) if not_sure else ()
+        said["apart"] = (words.APART[audience], *unsure)
+        said["out"] = (*said["out"], *unsure)
     shows: tuple[str, ...] = (*_BONES, "piece", "tumour")
     steps: list[dict[str, Any]] = [
         {"shows": (*shows, "nibbled"), "plain": True, "id": "spine"},

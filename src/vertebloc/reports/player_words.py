@@ -123,6 +123,10 @@ PLAIN_LEFT = (
     "In this plan some of the tumour does not come out with the piece. Ask the surgeon what is "
     "done about it."
 )
+PLAIN_NOT_SURE = (
+    "It could not be shown that there is room enough for this everywhere. Ask the surgeon what "
+    "that means."
+)
 NO_PROMISE = "Nobody can promise that it will go as planned."
 
 

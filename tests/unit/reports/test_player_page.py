@@ -102,6 +102,17 @@ def test_without_a_way_out_the_piece_is_only_shown_apart_and_said_so(made_up, sc
         assert words not in "".join(data["steps"][-1]["words"])
 
 
+def test_a_way_out_that_is_not_sure_is_said_to_the_person(made_up, scene, monkeypatch) -> None:
+    """Danger: a false yes at the sac, and a prediction read as a promise."""
+    document = made_up.document()
+    for answer, is_said in (("yes", False), ("cannot_tell", True), ("no", True)):
+        with_answer = document | {"way_out": {"answer": answer, "words": "W."}}
+        monkeypatch.setattr(made_up, "document", lambda found=with_answer: found)
+        for poses in ((), (np.eye(4), np.diag([-1.0, -1.0, 1.0, 1.0]))):
+            page = page_of(made_up, scene, Audience.CONSENT, poses=poses)
+            assert ("It could not be shown" in words_in(page)) is is_said
+
+
 def test_what_must_not_be_overlooked_stands_first(made_up, scene) -> None:
     from dataclasses import replace
 
