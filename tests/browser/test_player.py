@@ -125,6 +125,7 @@ def test_sides_are_right_on_the_patient_and_on_the_mirror_twin(
         page.context.close()
 
 
+@pytest.mark.full
 def test_keys_and_mouse_turn_and_step_it(browser, made, tmp_path: Path) -> None:
     page = opened(browser, write_page(made, tmp_path))
     titles = [page.inner_text("#step-title")]
