@@ -205,7 +205,9 @@ def teaching_steps(document: Mapping[str, Any]) -> dict[str, tuple[str, ...]]:
         "cuts": (
             said.get("cuts", ""),
             *(
-                f"{face['name']}: {text.mm(face['margin_mm'])} to tumour, {face['barrier']}"
+                text.joined_by_comma(
+                    f"{face['name']}: {text.mm(face['margin_mm'])} to tumour", face["barrier"]
+                )
                 for face in bone
             ),
             said.get("distances", ""),

@@ -147,6 +147,7 @@ def test_the_person_reads_plain_words_and_the_trainee_all_of_them(made_up, scene
     assert "endplate" in full and "(dissected)" in full
     faces = [f for f in made_up.document()["resection"]["faces"] if f["kind"] == "bone"]
     assert all(face["name"] in full for face in faces)
+    assert not [line for line in full.splitlines() if line.rstrip().endswith(",")]
     thinnest = min(face["margin_mm"] for face in faces)
     assert f"{thinnest:.1f} mm at its thinnest" in plain
 
