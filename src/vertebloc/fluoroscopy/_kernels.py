@@ -33,14 +33,29 @@ def lay_planes(values, order, offset, planes, first, last):
                         planes[p, r + 1, c + 1] = min(max(value, 0), 32767)
 
 
-@njit(cache=True, inline="always")
-def _resample(row, low, high, left, right, place, weight, plain, out):
-    """One row of voxels at the columns of the shared plane."""
-    for c in range(left, right):
+# The three inner loops run from 0 over slices: only then does the compiler know that no index
+# counts from the end, and makes them wide (SIMD). That is half of the time.
+
+
+@njit(cache=True, nogil=True, fastmath=True)
+def _as_float(row, plain):
+    for c in range(len(row)):
         plain[c] = np.float32(row[c])
-    for c in range(low, high):
-        u = plain[place[c]]
-        out[c] = u + (plain[place[c] + np.uint32(1)] - u) * weight[c]
+
+
+@njit(cache=True, nogil=True, fastmath=True)
+def _read_columns(plain, place, weight, out):
+    for c in range(len(place)):
+        i = place[c]  # unsigned, for the same reason
+        u = plain[i]
+        out[c] = u + (plain[i + np.uint32(1)] - u) * weight[c]
+
+
+@njit(cache=True, nogil=True, fastmath=True)
+def _add_blended(line, upper, lower, w):
+    for c in range(len(line)):
+        u = upper[c]
+        line[c] += u + (lower[c] - u) * w
 
 
 @njit(cache=True, nogil=True, fastmath=True)
@@ -55,7 +70,7 @@ def add_slabs(planes, share, row_at, col_at, total, first, last):
     count, rows, cols = planes.shape
     n_cols = total.shape[1]
     plain = np.zeros(cols + 1, np.float32)
-    place = np.zeros(n_cols, np.uint32)  # unsigned: no check for indices from the end
+    place = np.zeros(n_cols, np.uint32)
     weight = np.zeros(n_cols, np.float32)
     upper, lower = np.zeros(n_cols, np.float32), np.zeros(n_cols, np.float32)
     for p in range(count):
@@ -66,12 +81,14 @@ def add_slabs(planes, share, row_at, col_at, total, first, last):
         high = min(n_cols, int(np.floor((cols - 1.001 - at) / step)) + 1)
         if high <= low:
             continue
-        for c in range(low, high):
-            x = at + c * step
+        wide = high - low
+        left = int(at + low * step)
+        for c in range(wide):
+            x = at + (low + c) * step - left
             i = np.uint32(x)
             place[c] = i
             weight[c] = np.float32(x - i)
-        left, right = int(place[low]), int(place[high - 1]) + 2
+        right = left + int(place[wide - 1]) + 2
         row0 = row_at[0] * (1.0 - s) + row_at[1] * s
         row_step = row_at[2] * s
         known = -2  # the row of voxels that ``lower`` holds
@@ -84,14 +101,12 @@ def add_slabs(planes, share, row_at, col_at, total, first, last):
                 if j == known:
                     upper, lower = lower, upper
                 else:
-                    _resample(planes[p, j], low, high, left, right, place, weight, plain, upper)
-                _resample(planes[p, j + 1], low, high, left, right, place, weight, plain, lower)
+                    _as_float(planes[p, j, left:right], plain)
+                    _read_columns(plain, place[:wide], weight, upper)
+                _as_float(planes[p, j + 1, left:right], plain)
+                _read_columns(plain, place[:wide], weight, lower)
                 known = j + 1
-            w = np.float32(y - j)
-            line = total[r]
-            for c in range(low, high):
-                u = upper[c]
-                line[c] += u + (lower[c] - u) * w
+            _add_blended(total[r, low:high], upper, lower, np.float32(y - j))
 
 
 @njit(cache=True, inline="always")
