@@ -496,3 +496,22 @@ def test_an_empty_folder_offers_the_made_up_patient_on_every_page(browser, tmp_p
             page.screenshot(path=SCREENSHOTS / f"empty-{path or 'pictures'}.png")
         page.close()
     assert list(folder.iterdir()) == []
+
+
+def test_predicted_pictures_are_chosen_and_say_how_the_c_arm_is_set(open_page):
+    """The straight view from the side first; then the caudal cut as a line from behind."""
+    page = open_page("/c-arm")
+    page.wait_for_selector("svg.c-arm", timeout=60_000)
+    picture = page.locator("svg.c-arm").first
+    assert picture.get_attribute("aria-label") == "PREDICTED: From the side, straight"
+    choice = page.locator("aside select").first
+    names = choice.locator("option").all_inner_texts()
+    wanted = "Caudal cut as a line, from behind"
+    assert names[:2] == ["From behind, straight", "From the side, straight"] and wanted in names
+    choice.select_option(label=wanted)
+    page.wait_for_selector(f'svg.c-arm[aria-label="PREDICTED: {wanted}"]', timeout=60_000)
+    page.wait_for_selector(".note.pending", state="detached", timeout=60_000)
+    card = page.locator("aside section", has_text="How to set the C-arm").inner_text()
+    assert "tube below the table, detector above the back" in card
+    assert "towards the FEET" in card and "Central ray" in card
+    page.screenshot(path=SCREENSHOTS / "c-arm-caudal.png")

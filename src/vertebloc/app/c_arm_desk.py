@@ -78,7 +78,8 @@ class CArmDesk:
         try:
             await self._predict(case, case.planned)
         except VertBlocError as error:
-            self._drawn[self.key] = ""  # not tried again until the plan changes
+            self._of = case.planned  # not tried again until the plan changes
+            self._drawn[self.key] = ""
             self._refuse(str(error))
         finally:
             self.is_busy = False
