@@ -23,6 +23,7 @@ class ShownView:
     view: CArmView
     cuts: tuple[str, ...] = ()  #: that are lines in it
     bone_in_way_mm: float = 0.0
+    shows_depth: bool = False  #: whether the blade's line is seen along its length
     is_best: bool = True  #: whether no other picture shows these cuts with less bone in the way
     numbers: Mapping[Level, int] = field(default_factory=dict)  #: of a level strip
     place: int = 0  #: of a level strip, from 1
@@ -63,6 +64,7 @@ def shown_views(plan: CArmPlan) -> tuple[ShownView, ...]:
                 view=replace(group[0].view, aim=aim),
                 cuts=tuple(one.cut_name for one in group),
                 bone_in_way_mm=max(one.bone_in_way_mm for one in group),
+                shows_depth=any(one.shows_depth for one in group),
                 is_best=any(one.is_best for one in group),
             )
         )

@@ -57,8 +57,8 @@ def _settings(document: Mapping[str, Any]) -> SheetPage:
             one["cut"],
             view["beam"],
             view["end"],
-            view["central_ray"],
             words.bone_words(view["bone_in_way_mm"]),
+            view["central_ray"],
         )
         for one in c_arm["cuts"]
         for view in one["views"]
@@ -68,8 +68,8 @@ def _settings(document: Mapping[str, Any]) -> SheetPage:
             f"{words.STRIP} {place}: {words.counted_row(one['vertebrae'])}",
             one["beam"],
             one["end"],
-            one["central_ray"],
             "",
+            one["central_ray"],
         )
         for place, one in enumerate(c_arm["strip"]["views"], start=1)
     ]

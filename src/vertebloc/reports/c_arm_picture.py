@@ -12,6 +12,7 @@ from xml.sax.saxutils import escape
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from vertebloc.anatomy.levels import Level
 from vertebloc.fluoroscopy import CArmPlan, CArmView
 from vertebloc.fluoroscopy.model import CutLine
 from vertebloc.fluoroscopy.shown import ShownView
@@ -22,6 +23,7 @@ _SIZE = 1000.0  #: drawing units of the picture's side
 _HEAD, _FOOT = 116.0, 60.0  #: units above and below it
 _LARGE, _SMALL = 45, 34  #: 18 and 14 points where the picture is printed 143 mm wide
 _NEEDLE_MM = 22.0  #: of a needle drawn outside the entry
+_BESIDE, _NEXT_ROW = 150.0, 52.0  #: of names, from the middle of their body
 _INSIDE = 0.97  #: of half the picture: names farther out are left away
 _STOPS = (palette.NIGHT, palette.BONE_EDGE, palette.BRIGHT)
 
@@ -126,35 +128,37 @@ def _blade(view: CArmView, cut: CutLine) -> Iterator[str]:
 
 def _names(plan: CArmPlan, shown: ShownView) -> Iterator[str]:
     """Names of vertebrae, beside the spine."""
-    for level, at in plan.middles.items():
-        yield from _name(shown.view, at, str(level), bold=level == plan.level)
+    for place, level in enumerate(sorted(plan.middles)):
+        yield from _name(plan, shown, level, str(level), place)
 
 
 def _strip_marks(plan: CArmPlan, shown: ShownView) -> Iterator[str]:
     """Names with the numbers that theatre says, and a dot on each body."""
     for level, number in shown.numbers.items():
-        at = plan.middles[level]
-        x, y = _place(shown.view, at)[0]
+        x, y = _place(shown.view, plan.middles[level])[0]
         yield (
             f'<circle cx="{x:.1f}" cy="{y:.1f}" r="8" fill="{palette.BRIGHT}" '
             f'stroke="{palette.NIGHT}" stroke-width="2"/>'
         )
-        yield from _name(
-            shown.view, at, words.pictured(str(level), number), bold=level == plan.level
-        )
+        yield from _name(plan, shown, level, words.pictured(str(level), number), number)
 
 
-def _name(view: CArmView, at: NDArray[np.float64], said: str, *, bold: bool) -> Iterator[str]:
-    x, y = _place(view, at)[0]
+def _name(plan: CArmPlan, shown: ShownView, level: Level, said: str, place: int) -> Iterator[str]:
+    """One name: beside the spine from behind, before it from the side, every other farther off."""
+    x, y = _place(shown.view, plan.middles[level])[0]
     half = _SIZE / 2.0
     if max(abs(x - half), abs(y - half)) > _INSIDE * half:
         return
-    # beside the spine: across the direction of the head
-    right, up = view.axes
+    right, up = shown.view.axes
     head = np.array([right[2], -up[2]])
     across = np.array([-head[1], head[0]])
-    across *= np.sign(across @ np.array([-1.0, -2.0]))
-    x, y = np.array([x, y]) + 0.27 * half * across
+    across *= np.sign(across @ np.array([-1.0, -2.0]))  # up, or to the left
+    if shown.beam.value == words.FROM_SIDE:
+        across = -across  # the arch and its cuts lie the other way
+    lies = abs(head[0]) > abs(head[1])
+    far = _BESIDE + (_NEXT_ROW if lies and place % 2 else 0.0)
+    x, y = np.array([x, y]) + far * across
+    bold = level == plan.level
     yield _word((x, y), said, _LARGE if bold else _SMALL, bold=bold)
 
 
@@ -246,7 +250,7 @@ def _picture(grey: NDArray[np.float64]) -> str:
     parts: Mapping[bytes, bytes] = {
         b"IHDR": head,
         b"PLTE": np.round(ramp * 255.0).astype(np.uint8).tobytes(),
-        b"IDAT": zlib.compress(rows.tobytes(), 9),
+        b"IDAT": zlib.compress(rows.tobytes(), 6),
         b"IEND": b"",
     }
     data = b"\x89PNG\r\n\x1a\n" + b"".join(

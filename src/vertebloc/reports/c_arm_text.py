@@ -19,11 +19,8 @@ STRIP = "Level strip"
 HOW_TO_SET = "How to set the C-arm"
 WHICH_VIEW = "which view"
 CUTS_AS_LINES = "Where each cut is a line"
-HEADINGS = ("cut", "view", "set the detector end", "central ray", "bone in the way")
-STRIP_HEADINGS = ("picture", "vertebrae, and the number said at each", "central ray")
-LEGEND = ("cut", "first passes stop", "needle at the entry")
+HEADINGS = ("cut", "view", "detector end", "other bone", "central ray")
 NOT_YET = "The pictures are being predicted"
-OPEN_FOOT = "Angles and distances are computed with the plan; pictures when they are looked at."
 CAUTION = (
     "Predicted from a CT taken supine. Prone, the spine may lie otherwise by some degrees: start "
     "from these angles, then turn until the endplates beside the cut are lines. The real picture "

@@ -117,7 +117,7 @@ def predict_picture(projector: Projector, plan: CArmPlan, key: str) -> str:
 def predict_for_sheet(
     projector: Projector, plan: CArmPlan, say: Say = say_nothing
 ) -> Mapping[str, bytes]:
-    """Predict what goes on paper: straight views, the best view of each cut, the level strip.
+    """Predict what goes on paper: straight views, cuts whose depth can be read, the level strip.
 
     Parameters
     ----------
@@ -133,7 +133,9 @@ def predict_for_sheet(
     mapping of str to bytes
         SVG by the name under which a case keeps it.
     """
-    wanted: Sequence[ShownView] = [one for one in pictures_of(plan) if one.is_best]
+    best: Sequence[ShownView] = [one for one in pictures_of(plan) if one.is_best]
+    deep = any(one.shows_depth for one in best)  # none if no body is cut: then all are shown
+    wanted = [one for one in best if not one.cuts or one.shows_depth or not deep]
     found = {}
     for one in wanted:
         say("predicting what the C-arm will show")
