@@ -55,21 +55,19 @@ def _settings(document: Mapping[str, Any]) -> SheetPage:
     rows = [
         (
             one["cut"],
-            view["beam"],
-            view["end"],
+            words.short(f"{view['beam']}, {view['end']}"),
             words.bone_words(view["bone_in_way_mm"]),
-            view["central_ray"],
+            words.short(view["central_ray"]),
         )
         for one in c_arm["cuts"]
         for view in one["views"]
     ]
     rows += [
         (
-            f"{words.STRIP} {place}: {words.counted_row(one['vertebrae'])}",
-            one["beam"],
-            one["end"],
+            f"{words.STRIP} {place}",
+            words.short(f"{one['beam']}, {one['end']}"),
             "",
-            one["central_ray"],
+            f"{words.short(one['central_ray'])}; {words.counted_row(one['vertebrae'])}",
         )
         for place, one in enumerate(c_arm["strip"]["views"], start=1)
     ]

@@ -19,7 +19,7 @@ STRIP = "Level strip"
 HOW_TO_SET = "How to set the C-arm"
 WHICH_VIEW = "which view"
 CUTS_AS_LINES = "Where each cut is a line"
-HEADINGS = ("cut", "view", "detector end", "other bone", "central ray")
+HEADINGS = ("cut", "view, detector end", "other bone", "central ray")
 NOT_YET = "The pictures are being predicted"
 CAUTION = (
     "Predicted from a CT taken supine. Prone, the spine may lie otherwise by some degrees: start "
@@ -254,7 +254,7 @@ PREDICTING = "predicting what the C-arm will show"
 
 def line_row(one: Mapping[str, Any]) -> str:
     """Where a cut is a line, in few words."""
-    said = [f"{view['beam']}, {view['end'].replace(' degrees', '°')}" for view in one["views"]]
+    said = [f"{view['beam']}, {short(view['end'])}" for view in one["views"]]
     return "; ".join(said) or "nowhere"
 
 
@@ -268,3 +268,15 @@ def bone_row(mean_mm: float, worst_mm: float) -> str:
 def strip_name(count: int) -> str:
     """The level strip, with how many pictures it has."""
     return f"{STRIP}, {count} picture{'s' if count > 1 else ''}"
+
+
+def short(words: str) -> str:
+    """A setting or a place in fewer words, for tables."""
+    for long, few in (
+        (" degrees", "°"),
+        ("towards the ", "to "),
+        ("to the patient's ", "to "),
+        (" of the middle of ", " of "),
+    ):
+        words = words.replace(long, few)
+    return words
