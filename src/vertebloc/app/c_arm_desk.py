@@ -5,9 +5,11 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Callable
 
+from vertebloc.case.choices import Choices
 from vertebloc.errors import VertBlocError
 from vertebloc.fluoroscopy import CArmPlan, Projector
 from vertebloc.fluoroscopy.shown import ShownView
+from vertebloc.resection import ResectionPlan
 from vertebloc.workflow.open_case import OpenCase
 from vertebloc.workflow.planned_case import PlannedCase
 from vertebloc.workflow.predict_fluoroscopy import pictures_of, plan_c_arm, predict_picture
@@ -28,7 +30,7 @@ class CArmDesk:
         self.key = FIRST
         self.plan: CArmPlan | None = None
         self.is_busy = False
-        self._of: PlannedCase | None = None
+        self._of: tuple[ResectionPlan, Choices] | None = None  #: what the pictures are of
         self._projector: Projector | None = None
         self._drawn: dict[str, str] = {}
         self._last = ""
@@ -47,7 +49,15 @@ class CArmDesk:
     def is_current(self) -> bool:
         """Whether the picture is of the plan on the screen."""
         case = self._case()
-        return case is not None and case.planned is self._of and self.key in self._drawn
+        planned = case.planned if case is not None else None
+        return planned is not None and self._is_of(planned) and self.key in self._drawn
+
+    def _is_of(self, planned: PlannedCase) -> bool:
+        """Whether the pictures are of a plan; ring and front may have come to it since."""
+        if self._of is None:
+            return False
+        plan, choices = self._of
+        return planned.plan is plan and planned.choices == choices
 
     @property
     def drawing(self) -> str:
@@ -78,7 +88,8 @@ class CArmDesk:
         try:
             await self._predict(case, case.planned)
         except VertBlocError as error:
-            self._of = case.planned  # not tried again until the plan changes
+            # not tried again until the plan changes
+            self._of = case.planned.plan, case.planned.choices
             self._drawn[self.key] = ""
             self._refuse(str(error))
         finally:
@@ -88,11 +99,11 @@ class CArmDesk:
     async def _predict(self, case: OpenCase, planned: PlannedCase) -> None:
         prepared = case.prepared
         assert prepared is not None
-        if planned is not self._of or self.plan is None:
+        if self.plan is None or not self._is_of(planned):
             self.plan = await asyncio.to_thread(
                 plan_c_arm, prepared.anatomy, prepared.solids, planned.plan, planned.choices
             )
-            self._of, self._drawn = planned, {}
+            self._of, self._drawn = (planned.plan, planned.choices), {}
             if self.shown is None:
                 self.key = FIRST
         if self._projector is None:

@@ -279,7 +279,7 @@ class Window:
         if self.question is Question.ROLES:
             drawing, pending = roles.large_of(self.desk), False
         if self.question is Question.C_ARM:
-            drawing, pending = self.desk.c_arm.drawing, False
+            drawing, pending = self.desk.c_arm.drawing, not self.desk.c_arm.is_current
         if drawing:
             with ui.element("div").classes("large before" if pending else "large"):
                 show_markup(drawing)
