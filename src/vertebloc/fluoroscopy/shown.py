@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -56,12 +56,11 @@ def shown_views(plan: CArmPlan) -> tuple[ShownView, ...]:
         else:
             groups.append([line])
     for number, group in enumerate(groups, start=1):
-        aim = np.mean([one.view.aim for one in group], axis=0)
         found.append(
             ShownView(
                 key=f"c-arm-line-{number}",
                 beam=group[0].beam,
-                view=replace(group[0].view, aim=aim),
+                view=group[0].view,
                 cuts=tuple(one.cut_name for one in group),
                 bone_in_way_mm=max(one.bone_in_way_mm for one in group),
                 shows_depth=any(one.shows_depth for one in group),

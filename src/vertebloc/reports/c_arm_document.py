@@ -95,6 +95,7 @@ def c_arm_document(plan: CArmPlan, confirmation: LevelConfirmation) -> dict[str,
         "strip": {
             "counted_from": confirmation.counted_from.value,
             "why_not": plan.strip_why_not,
+            "level_confirmed": confirmation.is_confirmed,
             "views": [_strip(plan, one) for one in plan.strip],
         },
         "assumed": list(plan.assumptions),

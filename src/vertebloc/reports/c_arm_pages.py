@@ -76,7 +76,8 @@ def _settings(document: Mapping[str, Any]) -> SheetPage:
     return SheetPage(
         title=Question.C_ARM.value,
         sentence=f"{c_arm['words']} {bases} {words.CAUTION} {assumed}",
-        must_not_be_overlooked=bool(c_arm["strip"]["why_not"]),
+        must_not_be_overlooked=not c_arm["strip"]["level_confirmed"]
+        or bool(c_arm["strip"]["why_not"]),
         table=SheetTable(headings=words.HEADINGS, rows=tuple(rows)),
     )
 
@@ -94,5 +95,6 @@ def _said_of(c_arm: Mapping[str, Any], name: str) -> str:
     if name.startswith("c-arm-strip"):
         counted = c_arm["strip"]["counted_from"]
         rows = "; ".join(words.counted_row(one["vertebrae"]) for one in c_arm["strip"]["views"])
-        return f"{words.STRIP} from the {counted}: {rows}. {words.CAUTION}"
+        said = f"{words.STRIP} from the {counted}: {rows}. {words.CAUTION}"
+        return said if c_arm["strip"]["level_confirmed"] else f"{words.UNCONFIRMED} {said}"
     return words.CAUTION

@@ -36,6 +36,7 @@ MARKS_NOTE = (
     "its tip at the entry. Each picture is turned as theatre sees it, never mirrored."
 )
 BAND_OFF_DEG = 5.0
+UNCONFIRMED = "That is by the outlines: the level is UNCONFIRMED."
 STRAIGHT_BELOW_DEG = 0.5  #: assumed: what nobody can set on a C-arm's scale
 
 
@@ -181,10 +182,11 @@ def strip_words(strip: Mapping[str, Any], level: str) -> str:
         return text.sentence(f"No level strip: {strip['why_not']}")
     number = strip["views"][-1]["vertebrae"][-1]["number"]
     count = len(strip["views"])
-    return text.sentence(
+    words = text.sentence(
         f"Level strip of {count} picture{'s' if count > 1 else ''} from the "
         f"{strip['counted_from']}: {level} is number {number}"
     )
+    return words if strip["level_confirmed"] else f"{words} {UNCONFIRMED}"
 
 
 def cut_sentence(one: Mapping[str, Any]) -> str:
@@ -252,10 +254,20 @@ ANEW = "being predicted anew: this picture is of the plan before"
 PREDICTING = "predicting what the C-arm will show"
 
 
-def line_row(one: Mapping[str, Any]) -> str:
-    """Where a cut is a line, in few words."""
-    said = [f"{view['beam']}, {short(view['end'])}" for view in one["views"]]
-    return "; ".join(said) or "nowhere"
+def line_rows(cuts: Sequence[Mapping[str, Any]]) -> tuple[tuple[str, str], ...]:
+    """Where each cut is a line, in few words; halves that are seen alike told together."""
+    by_setting: dict[str, list[str]] = {}
+    for one in cuts:
+        said = [f"{view['beam'].rsplit(' ', 1)[-1]} {short(view['end'])}" for view in one["views"]]
+        by_setting.setdefault("; ".join(said) or "nowhere", []).append(one["cut"])
+    return tuple(
+        (name, said) for said, names in by_setting.items() for name in together_words(names)
+    )
+
+
+def strip_picture(place: int) -> str:
+    """One picture of the level strip."""
+    return f"picture {place}"
 
 
 def bone_row(mean_mm: float, worst_mm: float) -> str:

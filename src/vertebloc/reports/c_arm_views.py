@@ -31,9 +31,12 @@ def c_arm_view(document: Mapping[str, Any]) -> PageView:
     lines = words.answer_words(c_arm)
     answer = (
         Sentence(lines, any(not one["views"] for one in c_arm["cuts"])),
-        Sentence(words.strip_words(strip, document["level"]), bool(strip["why_not"])),
+        Sentence(
+            words.strip_words(strip, document["level"]),
+            bool(strip["why_not"]) or not strip["level_confirmed"],
+        ),
     )
-    rows = tuple((one["cut"], words.line_row(one)) for one in c_arm["cuts"])
+    rows = words.line_rows(c_arm["cuts"])
     foot = [Sentence(words.CAUTION, True)]
     foot += [Sentence(text.sentence(one), folded=True) for one in c_arm["assumed"]]
     foot += [Sentence(one, folded=True) for one in (words.MARKS_NOTE, words.NO_SCATTER)]
@@ -62,12 +65,14 @@ def setting_card(document: Mapping[str, Any], shown: ShownView) -> Card:
     """
     c_arm = document["c_arm"]
     if shown.place:
+        views = c_arm["strip"]["views"]
         rows = tuple(
-            (words.counted_row(one["vertebrae"]), one["central_ray"])
-            for one in c_arm["strip"]["views"]
+            (words.strip_picture(place), words.short(one["central_ray"]))
+            for place, one in enumerate(views, start=1)
         )
         base = c_arm["straight"][0]["how"].split(". ", maxsplit=1)[0]
-        return Card(title=words.HOW_TO_SET, rows=rows, note=f"{base}.")
+        counted = "; ".join(words.counted_row(one["vertebrae"]) for one in views)
+        return Card(title=words.HOW_TO_SET, rows=rows, note=f"{base}. {counted}.")
     if not shown.cuts:
         said = next(one for one in c_arm["straight"] if one["beam"] == shown.beam.value)
         return Card(title=words.HOW_TO_SET, note=said["how"])

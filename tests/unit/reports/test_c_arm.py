@@ -205,9 +205,30 @@ def test_page_without_an_agreed_end_says_so_and_shows_no_strip():
     assert any(one.words == words.CAUTION and one.must_not_be_overlooked for one in page.foot)
     plan, document = views()
     page = c_arm_view({"c_arm": document, "level": "T10"})
-    assert page.answer[1].words == ("Level strip of 1 picture from the last rib: T10 is number 3.")
+    assert page.answer[1].must_not_be_overlooked  # nobody confirmed the level
+    assert page.answer[1].words == (
+        "Level strip of 1 picture from the last rib: T10 is number 3. That is by the outlines: "
+        "the level is UNCONFIRMED."
+    )
+    document["strip"]["level_confirmed"] = True
+    page = c_arm_view({"c_arm": document, "level": "T10"})
+    assert not page.answer[1].must_not_be_overlooked
+    assert page.answer[1].words == "Level strip of 1 picture from the last rib: T10 is number 3."
     card = setting_card({"c_arm": document}, shown_views(plan)[-1])
-    assert card.rows[0][0] == "T12 is 1, T11 is 2, T10 is 3"
+    assert card.note.endswith("T12 is 1, T11 is 2, T10 is 3.")
+
+
+def test_halves_seen_alike_are_told_together():
+    _, document = views()
+    rows = words.line_rows(document["cuts"])
+    assert rows == (
+        ("left half of the cranial cut", "side straight; behind 10° to FEET"),
+        ("right half of the caudal cut", "side 8° to HEAD; behind straight"),
+    )
+    other = dict(document["cuts"][0], cut="right half of the cranial cut")
+    assert words.line_rows([document["cuts"][0], other]) == (
+        ("cranial cut", "side straight; behind 10° to FEET"),
+    )
 
 
 def test_sheet_pages_one_picture_each():
