@@ -18,15 +18,15 @@ def lay_planes(values, order, offset, planes, first, last):
     ``order``: which axis of ``values`` becomes plane, row and column.
     """
     plane_axis, row_axis, col_axis = order[0], order[1], order[2]
-    rows, cols = planes.shape[1] - 2, planes.shape[2] - 2
+    count, cols = planes.shape[0], planes.shape[2] - 2
     at = np.zeros(3, np.int64)
-    block = 32
-    for p in range(first, last):
-        at[plane_axis] = p
-        for r0 in range(0, rows, block):
+    block = 32  # both sides of a block stay in the nearest cache, whichever runs fastest
+    for r in range(first, last):
+        at[row_axis] = r
+        for p0 in range(0, count, block):
             for c0 in range(0, cols, block):
-                for r in range(r0, min(rows, r0 + block)):
-                    at[row_axis] = r
+                for p in range(p0, min(count, p0 + block)):
+                    at[plane_axis] = p
                     for c in range(c0, min(cols, c0 + block)):
                         at[col_axis] = c
                         value = values[at[0], at[1], at[2]] + offset

@@ -87,7 +87,7 @@ class Projector:
             size = [self.grid.shape[one] for one in order]
             planes = np.zeros((size[0], size[1] + 2, size[2] + 2), np.int16)
             fixed = (self._values, np.array(order), _AIR, planes)
-            _side_by_side(_kernels.lay_planes, fixed, len(planes), 2)
+            _side_by_side(_kernels.lay_planes, fixed, size[1], 2)
             self._planes[axis] = planes
         return self._planes[axis]
 
