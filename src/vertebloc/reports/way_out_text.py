@@ -388,3 +388,42 @@ def settings_sentence(way_out: Mapping[str, Any]) -> str:
         if name in used
     ]
     return text.sentence(f"Settings: {'; '.join(said)}")
+
+
+def exact_sentence(way_out: Mapping[str, Any]) -> str:
+    """What exact distances of an independent library say of the way; empty if none were taken.
+
+    Parameters
+    ----------
+    way_out : mapping
+        ``way_out`` of plan.json.
+
+    Returns
+    -------
+    str
+        One sentence.
+    """
+    exact = way_out.get("exact")
+    if exact is None:
+        return ""
+    said = (
+        f"{exact['distances_measured']} exact distances between meshes, by an independent "
+        f"library at {exact['poses']} poses of the way"
+    )
+    off = f"{exact['most_off_mm']:.2f} mm"
+    if exact["agrees"]:
+        return f"Checked by {said}: ours are never off by more than {off}."
+    return f"NOT CONFIRMED by {said}: ours are off by up to {off}; do not rely on this way."
+
+
+def is_doubted(way_out: Mapping[str, Any]) -> bool:
+    """Whether the independent library contradicts."""
+    return not way_out.get("exact", {}).get("agrees", True)
+
+
+def no_from_sentence(way_out: Mapping[str, Any]) -> str:
+    """From which wanted room on the answer is a no; empty where that was not looked at."""
+    if "no_from_mm" not in way_out:
+        return ""
+    at = text.mm(way_out["no_from_mm"])
+    return f"It is a no, for the family of moves named, if more than {at} is wanted."

@@ -30,13 +30,19 @@ def way_out_view(document: Mapping[str, Any]) -> PageView:
     """
     way_out = document["way_out"]
     answer = [Sentence(way_out["words"], way_out["answer"] != "yes")]
-    flips = words.flips_sentence(way_out)
-    if flips:
-        answer.append(Sentence(flips))
+    answer += [
+        Sentence(said)
+        for said in (words.flips_sentence(way_out), words.no_from_sentence(way_out))
+        if said
+    ]
+    exact = words.exact_sentence(way_out)
+    if words.is_doubted(way_out):
+        answer.insert(0, Sentence(exact, True))
     cards = []
     if "ledger" in way_out:
         cards = [room_card(way_out), ledger_card(way_out)]
-    foot = [
+    foot = [Sentence(exact)] if exact and not words.is_doubted(way_out) else []
+    foot += [
         Sentence(text.sentence(one), folded=True)
         for one in (*way_out.get("assumptions", ()), *_family(way_out))
     ]

@@ -18,6 +18,7 @@ from vertebloc.errors import InputError
 from vertebloc.exchange.case_folder import CaseFolder
 from vertebloc.exchange.case_transaction import Transaction
 from vertebloc.reports.travel_scene import travel_scene
+from vertebloc.reports.way_out_check import check_document
 from vertebloc.reports.way_out_choosing import with_ranking
 from vertebloc.reports.way_out_document import way_out_document
 from vertebloc.resection import ResectionPlan
@@ -208,7 +209,9 @@ def find_way_out_of(
     scene, ways = travel_scene(found, room, {n: s for n, s in inside.items() if s is not None})
     return {
         "key": key,
-        "way_out": way_out_document(found, room, plan.levels) | {"settings": _settings(settings)},
+        "way_out": way_out_document(found, room, plan.levels)
+        | check_document(found)
+        | {"settings": _settings(settings)},
         "ways": ways,
         "scene": scene,
     }

@@ -6,6 +6,7 @@ import json
 import math
 import re
 import xml.etree.ElementTree as ET
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -19,6 +20,7 @@ from vertebloc.reports.screen_scene import scene_views
 from vertebloc.reports.travel_data import reading, travel_data, travel_views
 from vertebloc.reports.travel_moments import moments_svg
 from vertebloc.reports.travel_picture import plane_svg
+from vertebloc.reports.way_out_check import check_document
 from vertebloc.reports.way_out_choosing import add_way_out, with_ranking
 from vertebloc.reports.way_out_pages import way_out_pages
 from vertebloc.reports.way_out_text import root_consequence, way_out_lines
@@ -237,3 +239,27 @@ def test_the_sheet_shows_six_moments_and_the_ledger(made_up: Any, kept: Any) -> 
     assert [row[0] for row in pages[1].table.rows] == ["left", "left", "right"]
     assert {row[0] for row in pages[2].table.rows} >= {"left T10 root"}
     assert way_out_pages(made_up.document(), lambda *_: None) == ()
+
+
+def test_an_independent_library_that_contradicts_is_said_first(made_up: Any, hand: Any) -> None:
+    """Off by 0.31 mm where 0.25 are allowed: before the answer, washed, on page and paper."""
+    found = hand.hand_way_out()
+    exact = SimpleNamespace(
+        poses=[0, 1, 2], distances_measured=12, most_above_mm={"sac": 0.301},
+        most_below_mm={"sac": 0.1}, agrees=False,
+    )  # fmt: skip
+    for agrees in (False, True):
+        exact.agrees = agrees
+        seen = SimpleNamespace(exact=exact, yes_up_to_mm=2.119, no_from_mm=4.001)
+        added = check_document(seen)
+        assert added["exact"]["most_off_mm"] == 0.31  # rounded up
+        assert (added["yes_up_to_mm"], added["no_from_mm"]) == (2.11, 4.01)
+        document = add_way_out(made_up.document(), ranked(hand.hand_kept()) | added)
+        validator().validate(document)
+        first = way_out_view(document).answer[0]
+        assert (first.must_not_be_overlooked and "NOT CONFIRMED" in first.words) is not agrees
+        page = way_out_pages(document, lambda *_: None)[0]
+        assert page.must_not_be_overlooked is not agrees
+        assert ("NOT CONFIRMED" in page.sentence[:20]) is not agrees
+        assert "if more than 4.0 mm is wanted" in page.sentence
+    assert check_document(found) == {}
