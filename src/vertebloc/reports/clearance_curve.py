@@ -9,7 +9,7 @@ from xml.sax.saxutils import escape
 import numpy as np
 
 from vertebloc.reports import palette, text
-from vertebloc.reports import way_out_text as words
+from vertebloc.reports import travel_text as words
 
 _WIDE, _TALL = 1000.0, 170.0
 _LEFT, _RIGHT, _TOP, _FOOT = 64.0, 16.0, 26.0, 40.0

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from vertebloc.reports import way_out_text as words
+from vertebloc.reports import travel_text, way_out_text
 from vertebloc.reports.clearance_curve import curve_svg
 from vertebloc.reports.screen_scene import scene_views
 from vertebloc.reports.travel_picture import plane_svg
@@ -80,7 +80,7 @@ def reading(played: Mapping[str, Any], pose: int) -> str:
     str
         How far it has moved, the room as stored, and what is wanted there.
     """
-    return words.reading(
+    return travel_text.reading(
         played["moved_mm"][pose],
         played["clearance_mm"][pose],
         played["demanded_mm"][pose],
@@ -144,7 +144,7 @@ def playable(
     return [
         {
             "way": line["way"],
-            "label": words.plan_label(line),
+            "label": way_out_text.plan_label(line),
             "has_path": ways[line["way"]]["played"] is not None,
         }
         for line in lines

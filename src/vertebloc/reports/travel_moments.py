@@ -7,7 +7,7 @@ from typing import Any
 from xml.sax.saxutils import escape
 
 from vertebloc.reports import palette
-from vertebloc.reports import way_out_text as words
+from vertebloc.reports import travel_text as words
 from vertebloc.reports.travel_picture import plane_svg
 from vertebloc.space.views import View
 

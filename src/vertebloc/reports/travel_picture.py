@@ -10,7 +10,7 @@ from xml.sax.saxutils import escape
 import numpy as np
 
 from vertebloc.reports import palette
-from vertebloc.reports import way_out_text as words
+from vertebloc.reports import travel_text as words
 from vertebloc.space.views import View, edge_words
 
 _MM = 5.0  #: drawing units a millimetre

@@ -9,6 +9,7 @@ from vertebloc.reports import text
 from vertebloc.reports import way_out_text as words
 from vertebloc.reports.page_words import Question
 from vertebloc.reports.sheet_pages import SheetPage, SheetPicture, SheetTable
+from vertebloc.reports.travel_text import MOMENTS_NOTE
 from vertebloc.reports.way_out_views import consequences
 
 #: Name under which a case keeps the drawing, as SVG.
@@ -40,12 +41,12 @@ def way_out_pages(document: Mapping[str, Any], draw: Draw) -> tuple[SheetPage, .
     exact = words.exact_sentence(way_out)
     said = [exact, *said] if words.is_doubted(way_out) else [*said, exact]
     said.append(words.settings_sentence(way_out))
-    said.append(words.MOMENTS_NOTE if "ledger" in way_out else "")
+    said.append(MOMENTS_NOTE if "ledger" in way_out else "")
     first = SheetPage(
         title=Question.WAY_OUT.value,
         sentence=" ".join(one for one in said if one),
         must_not_be_overlooked=way_out["answer"] != "yes" or words.is_doubted(way_out),
-        picture=draw(MOMENTS, words.MOMENTS_NOTE, _WIDE_MM) if "ledger" in way_out else None,
+        picture=draw(MOMENTS, MOMENTS_NOTE, _WIDE_MM) if "ledger" in way_out else None,
     )
     if "ledger" not in way_out:
         return (first,)

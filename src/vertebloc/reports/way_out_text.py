@@ -12,10 +12,7 @@ from vertebloc.published import way_out as published
 from vertebloc.published.acts import Practice
 from vertebloc.published.source import Published
 from vertebloc.reports import text
-from vertebloc.way_out.clearances import CLIP_MM
 
-#: Distances are measured up to here; what is farther away is as good.
-MEASURED_TO_MM = CLIP_MM
 NOT_YET = (
     "Which way the piece comes out, and what is given up for it, is not computed yet. Compute it "
     "on this page; it takes some minutes, and all else can be used meanwhile."
@@ -66,7 +63,6 @@ LEDGER_NOTE = (
     "what no way betters, outlines taken as they are; then with outlines and sac off by the "
     "stated errors, which is the input's uncertainty and not the method's."
 )
-MOMENTS = "Six moments of the way out"
 CONSEQUENCES_TITLE = "What is published on what is given up"
 CONSEQUENCES_NOTE = (
     "Of the people or animals that were studied: no forecast for this person. Local protocols "
@@ -74,11 +70,6 @@ CONSEQUENCES_NOTE = (
 )
 CONSEQUENCES_HEADINGS = ("given up", "source", "what was found")
 NOT_RANKED = "The team has not said what it would spare first; nothing is priced here."
-MOMENTS_NOTE = (
-    "Seen from the feet, back of the patient up, in the plane of travel; cut at the height of the "
-    "place that decides. Thin lines: the piece at other heights; dashed: given up; ring: where "
-    "piece and sac are nearest at that moment."
-)
 
 
 def mm_or_word(end: float | str) -> str:
@@ -257,14 +248,6 @@ def way_out_lines(way_out: Mapping[str, Any]) -> list[str]:
     return [line for line in lines if line]
 
 
-def moment_words(
-    number: int, moved_mm: float, clearance_mm: float, *, decides: bool
-) -> tuple[str, str]:
-    """Two lines under one moment of the way out."""
-    mark = ", decides" if decides else ""
-    return f"{number}  moved {text.whole_mm(moved_mm)}{mark}", from_sac(clearance_mm)
-
-
 def spared_words(order: Sequence[str]) -> str:
     """The surgeon's order in words."""
     return ", then ".join(order) if order else NOT_SAID
@@ -305,65 +288,11 @@ def spare_label(place: int) -> str:
     return ("dearest of all", "then", "then", "then")[place]
 
 
-PLANE = "The way out in the plane of travel, seen from the feet, back up"
-CURVE = "Room at the sac along the way out"
-CURVE_AXES = "mm at the sac: whole line, room; dashed, what is wanted there"
-EDGE_OF_WOUND = "edge of the wound"
-AT_REST = "at rest"
-#: Words of the picture that plays the way out.
-PLAYER = {
-    "play": "play",
-    "pause": "pause",
-    "slow": "slow motion",
-    "rest": "at rest",
-    "narrowest": "the narrowest",
-    "back": "step back",
-    "on": "step on",
-    "where": "along the way out",
-    "loading": "fetching the way out",
-    "behind": "from behind",
-    "across": "from the feet",
-    "way": "which plan of the ledger",
-    "none": "no way was found for this plan: the piece is shown at rest",
-    "keys": "arrow keys step, space plays",
-    "stand": "you stand here",
-}
-
-
-def gone(name: str) -> str:
-    """Something that is given up, on a picture."""
-    return f"{name}: {GIVEN_UP}"
-
-
-def narrowest(clearance_mm: float) -> str:
-    """The place that decides, on the curve."""
-    return f"decides: {text.mm(clearance_mm)}"
-
-
-def outside_after(length: str) -> str:
-    """The end of the curve."""
-    return f"out of the wound, after {length} of travel"
-
-
-def reading(moved_mm: float, clearance_mm: float, wanted_mm: float, *, turn_deg: float) -> str:
-    """What is read at one pose of the way out."""
-    return (
-        f"moved {text.mm(moved_mm)}, turned {text.degrees(abs(turn_deg))}: "
-        f"{from_sac(clearance_mm)}; wanted there {text.mm(wanted_mm)}"
-    )
-
-
 def plan_label(line: Mapping[str, Any]) -> str:
     """One plan of the ledger, short: its side, its answer, and what it costs."""
     costs = [*line["roots"], *(one.removeprefix("the ") for one in rib_words(line["ribs_mm"]))]
     said = "; ".join(costs) or NOTHING_MORE
     return f"{line['side'].upper()}, {ANSWERS[line['answer']]}: {said}"
-
-
-def from_sac(clearance_mm: float) -> str:
-    """Room at the sac; beyond what is measured it is only known to be so much or more."""
-    more = " or more" if clearance_mm >= MEASURED_TO_MM else ""
-    return f"{clearance_mm:.2f} mm{more} from the sac"
 
 
 def rests_on(answer: str) -> str:

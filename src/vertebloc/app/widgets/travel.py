@@ -7,7 +7,7 @@ from typing import Any
 
 from nicegui import ui
 
-from vertebloc.reports.way_out_text import PLAYER
+from vertebloc.reports.travel_text import PLAYER
 
 
 class Travel(ui.element, component="travel.js"):
