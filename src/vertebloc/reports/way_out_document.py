@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from vertebloc.anatomy.levels import Level
+from vertebloc.reports import text
 from vertebloc.space.frames import Side
 from vertebloc.way_out.answer import Entry, WayOut
 from vertebloc.way_out.model import Answer, Bracket, Path
@@ -193,9 +194,9 @@ def way_out_words(found: WayOut, room: RoomOfPlan) -> str:
         )
     if found.answer is Answer.CANNOT_TELL:
         return (
-            f"Cannot tell whether there is a way out: best found on the {best.side.value} "
-            f"{_ends(best.model)} from the sac in the model, {_ends(best.with_errors)} with "
-            f"{errors}; {s.least_mm:.1f} mm are wanted. {_what_decides(best)}"
+            "Cannot tell whether there is a way out: room at the sac on the "
+            f"{best.side.value}, in the model {_ends(best.model)}; with {errors} "
+            f"{_ends(best.with_errors)}; {s.least_mm:.1f} mm are wanted. {_what_decides(best)}"
         )
     given = [*(f"the {name}" for name in root_prices(best, room)), *_rib_words(best, room)]
     return (
@@ -223,7 +224,7 @@ def _rib_words(entry: Entry, room: RoomOfPlan) -> list[str]:
 def _listed(names: list[str]) -> str:
     if not names:
         return "nothing more is"
-    return f"{', '.join(names)} {'is' if len(names) == 1 else 'are'}"
+    return f"{text.listed(names)} {'is' if len(names) == 1 else 'are'}"
 
 
 def _mm(length: float) -> str:
@@ -231,9 +232,9 @@ def _mm(length: float) -> str:
 
 
 def _ends(bracket: Bracket) -> str:
-    low = _mm(bracket.lower_mm) if np.isfinite(bracket.lower_mm) else NONE_FOUND
-    high = _mm(bracket.upper_mm) if np.isfinite(bracket.upper_mm) else NONE_EXISTS
-    return f"{low}, at best {high},"
+    low = f"{_mm(bracket.lower_mm)} shown" if np.isfinite(bracket.lower_mm) else NONE_FOUND
+    high = f"at best {_mm(bracket.upper_mm)}" if np.isfinite(bracket.upper_mm) else NONE_EXISTS
+    return f"{low}, {high}"
 
 
 def way_out_assumptions(found: WayOut, room: RoomOfPlan) -> tuple[str, ...]:
