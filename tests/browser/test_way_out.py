@@ -3,20 +3,17 @@
 from __future__ import annotations
 
 import re
-import shutil
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
+from pypdf import PdfReader
 
-from vertebloc.exchange.case_folder import CaseFolder
-from vertebloc.workflow.clock import read_clock
-from vertebloc.workflow.load_case import Restamper, load_choices
-from vertebloc.workflow.way_out import key_of_way_out, put_way_out
+pytestmark = [pytest.mark.system("chromium"), pytest.mark.slow]
 
-pytestmark = [pytest.mark.system("chromium"), pytest.mark.slow, pytest.mark.full]
-
+PAGE = Path(__file__).with_name("way_out_page.py")
 SCREENSHOTS = Path(__file__).parents[2] / "build" / "screenshots"
-PLAN_S = 240_000  #: ms to wait for the first plan on a busy machine
 
 
 @pytest.fixture(scope="module")
@@ -24,26 +21,34 @@ def kept(way_out_by_hand):
     return way_out_by_hand.hand_kept()
 
 
+def opened(browser, folder, side):
+    """The page of a case that keeps a way out to a side, and the program that serves it."""
+    command = [sys.executable, str(PAGE), str(folder), side]
+    served = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
+    address = served.stdout.readline().strip()
+    made = browser.new_context(viewport={"width": 1440, "height": 900}).new_page()
+    made.wrong = []
+    made.on("pageerror", lambda error: made.wrong.append(str(error)))
+    made.goto(f"{address}way-out")
+    made.wait_for_selector(f"text=Out to the {side} if", timeout=60_000)
+    made.wait_for_function("() => window.vertebloc_travel?.().painted > 0", timeout=60_000)
+    return made, served
+
+
+def closed(page, served):
+    wrong = page.wrong
+    page.context.close()
+    served.terminate()
+    served.wait(20)
+    served.stdout.close()
+    assert not wrong
+
+
 @pytest.fixture(scope="module")
-def page(small_case, tmp_path_factory, serving, browser, kept):
-    """The page of a planned case that keeps a way out known by hand."""
-    folder = Path(shutil.copytree(small_case, tmp_path_factory.mktemp("way") / "case"))
-    case = CaseFolder.open(folder)
-    choices = load_choices(case)
-    own = kept | {"key": key_of_way_out(case.inputs(choices), choices)}
-    with case.transaction(now=read_clock(), what="put", restamp=Restamper(case)) as change:
-        put_way_out(change, own)
-    with serving(folder) as served:
-        made = browser.new_context(viewport={"width": 1440, "height": 900}).new_page()
-        made.wrong = []
-        made.on("pageerror", lambda error: made.wrong.append(str(error)))
-        made.goto(served.address)
-        made.goto(served.address.split("?")[0] + "way-out")
-        made.wait_for_selector("text=Out to the left if", timeout=PLAN_S)
-        made.wait_for_function("() => window.vertebloc_travel?.().painted > 0", timeout=60_000)
-        yield made
-        assert not made.wrong
-        made.context.close()
+def page(browser, tmp_path_factory):
+    made, served = opened(browser, tmp_path_factory.mktemp("way"), "left")
+    yield made
+    closed(made, served)
 
 
 def reading(page):
@@ -87,17 +92,33 @@ def test_scrubbing_moves_the_piece_and_reads_the_stored_curve(page, kept):
     assert len(seen) == 4
 
 
+def ends(page):
+    """Where the piece stands at rest and when it is out, in the plane's picture."""
+    found = []
+    for key in ("Home", "End"):
+        page.locator(".travel-slider").focus()
+        page.keyboard.press(key)
+        page.wait_for_timeout(100)
+        found.append(page.locator(".travel-plane .piece").bounding_box())
+    return found
+
+
 def test_to_the_left_is_to_the_pictures_left_and_the_slider_fits(page):
     """Seen from the feet, back up: the patient's left is at the left."""
-    page.locator(".travel-slider").focus()
-    page.keyboard.press("Home")
-    first = page.locator(".travel-plane .moving").bounding_box()
-    page.keyboard.press("End")
-    page.wait_for_timeout(100)
-    last = page.locator(".travel-plane .moving").bounding_box()
+    first, last = ends(page)
     assert last["x"] < first["x"] and last["y"] < first["y"]  # left and back
     box, place = page.locator(".travel-slider").bounding_box(), page.locator(".picture")
     assert box["y"] + box["height"] <= place.bounding_box()["y"] + place.bounding_box()["height"]
+
+
+@pytest.mark.full
+def test_the_mirror_twin_goes_to_the_pictures_right(browser, tmp_path):
+    made, served = opened(browser, tmp_path, "right")
+    first, last = ends(made)
+    assert last["x"] > first["x"] and last["y"] < first["y"]
+    side = made.inner_text("aside")
+    assert "the right T10 root" in side and "the left T10 root" not in side.split("RIGHT: NO")[0]
+    closed(made, served)
 
 
 def test_it_plays_and_pauses_without_freezing_the_page(page):
@@ -111,20 +132,7 @@ def test_it_plays_and_pauses_without_freezing_the_page(page):
     assert page.evaluate("() => window.vertebloc_travel().pose") == pose
 
 
-def test_a_setting_makes_it_out_of_date_at_once_and_undo_brings_it_back(page):
-    page.locator("summary", has_text="Settings").click()
-    field = page.locator('input[data-keep="least_mm"]')
-    field.fill("3")
-    field.press("Enter")
-    page.wait_for_selector("text=OUT OF DATE and not shown", timeout=60_000)
-    assert not page.locator(".travel").is_visible()
-    page.locator("body").press("Control+z")
-    page.wait_for_selector("text=Out to the left if", timeout=60_000)
-
-
 def test_it_prints_on_both_papers(page, tmp_path):
-    from pypdf import PdfReader
-
     for paper in ("A4", "Letter"):
         page.pdf(path=tmp_path / f"{paper}.pdf", format=paper, print_background=True)
         said = PdfReader(tmp_path / f"{paper}.pdf").pages[0].extract_text()

@@ -24,7 +24,13 @@ from vertebloc.reports.way_out_check import check_document
 from vertebloc.reports.way_out_choosing import add_way_out, with_ranking
 from vertebloc.reports.way_out_pages import way_out_pages
 from vertebloc.reports.way_out_text import root_consequence, way_out_lines
-from vertebloc.reports.way_out_views import ledger_card, room_card, settings_rows, way_out_view
+from vertebloc.reports.way_out_views import (
+    absent_view,
+    ledger_card,
+    room_card,
+    settings_rows,
+    way_out_view,
+)
 from vertebloc.way_out import Answer
 from vertebloc.workflow.compute_plan import NOT_IN_CODE
 
@@ -263,3 +269,10 @@ def test_an_independent_library_that_contradicts_is_said_first(made_up: Any, han
         assert ("NOT CONFIRMED" in page.sentence[:20]) is not agrees
         assert "if more than 4.0 mm is wanted" in page.sentence
     assert check_document(found) == {}
+
+
+def test_an_old_one_is_called_out_of_date_and_none_of_its_numbers_shown() -> None:
+    old, never = absent_view(is_old=True), absent_view(is_old=False)
+    assert "OUT OF DATE" in old.answer[0].words and old.answer[0].must_not_be_overlooked
+    assert "not computed yet" in never.answer[0].words
+    assert old.cards == never.cards == () and not re.search(r"\d", old.answer[0].words)
