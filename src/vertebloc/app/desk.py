@@ -178,13 +178,12 @@ class Desk:
             self._hearing.tell_planned()
             if not (self.drawn and before and same_resection(before.choices, planned.choices)):
                 self.drawn = await self.case.draw_cards() or self.drawn
-            self.roles.renew()
         except VertBlocError as error:
             self.error = str(error)
         finally:
             self.behind.begin()  # of the plan before, if the new one was refused
             self.say("")
-        await self.roles.renew()  # once everything is on the screen
+        self.roles.renew()  # once everything is on the screen
 
     def _arrived(self, planned: PlannedCase) -> None:
         """Ring and front of the plan on the screen are there."""
@@ -243,8 +242,7 @@ class Desk:
                 self._show_faces(self.case.planned.plan.faces, self.case.planned.cuts)
             self.say("")
             return
-        halves = read_halves(pulled["halves"])
-        cranial = pulled["cut"] == "cranial"
+        halves, cranial = read_halves(pulled["halves"]), pulled["cut"] == "cranial"
         await self._change(lambda case: case.move_cut(cranial=cranial, halves=halves))
 
     def _refuse(self, why: str) -> None:
@@ -360,8 +358,8 @@ class Desk:
 
     def person_words(self) -> str:
         """Who the person is, for the top of every page."""
-        known = self.case is not None and not self.case.identity.is_blank
-        return self.case.identity.words if self.case is not None and known else ""
+        identity = self.case.identity if self.case is not None else None
+        return "" if identity is None or identity.is_blank else identity.words
 
     def print_words(self) -> str:
         """Name, level, side and code, for the top of every printed page."""
@@ -369,8 +367,7 @@ class Desk:
 
     def stale_words(self) -> tuple[str, ...]:
         """Why the sheet in the folder is out of date."""
-        case = self.case
-        return tuple(map(words.sheet_is_old, case.stale_reasons)) if case is not None else ()
+        return tuple(map(words.sheet_is_old, self.case.stale_reasons if self.case else ()))
 
     async def change_part(self, part: str, typed: str) -> None:
         """Take a number or word that was changed in the paragraph.
