@@ -103,11 +103,11 @@ def flood_cells(first_child, shape, level, place, worth, goal, starts, least, ca
 
 
 @njit(cache=True)
-def cheapest_ways(first_child, shape, level, place, cost, open_, sources, out):
+def cheapest_ways(first_child, shape, level, place, cost, open_, sources, out, came_from):
     """Least sum of the costs of leaves on a way from any source, the leaf's own included.
 
     cost (n,) int32, at most 255; open_ (n,) bool: leaves that may be passed; out (n,) int32: the
-    sums, 2^29 where no way leads.
+    sums, 2^29 where no way leads; came_from (n,) int32: the leaf before on that way.
     """
     far = 1 << 29
     out[:] = far
@@ -119,7 +119,7 @@ def cheapest_ways(first_child, shape, level, place, cost, open_, sources, out):
     free, waiting = 0, 0
     for s in sources:
         if open_[s] and cost[s] < out[s]:
-            out[s] = cost[s]
+            out[s], came_from[s] = cost[s], s
             entry[free], after[free] = s, head[cost[s]]
             head[cost[s]] = free
             free, waiting = free + 1, waiting + 1
@@ -141,7 +141,7 @@ def cheapest_ways(first_child, shape, level, place, cost, open_, sources, out):
             other = beside[q]
             if not open_[other] or total + cost[other] >= out[other]:
                 continue
-            out[other] = total + cost[other]
+            out[other], came_from[other] = total + cost[other], cell
             if free == capacity:
                 entry = np.concatenate((entry, np.empty(capacity, np.int32)))
                 after = np.concatenate((after, np.empty(capacity, np.int64)))

@@ -175,11 +175,14 @@ class CellTree:
         return width, came_from >= 0
 
     def way(self, open_: NDArray[np.bool_], least: int) -> NDArray[np.float64]:
-        """Poses of the widest way through some leaves: their middles and shared faces; (n, 3)."""
-        worth = np.where(open_, self.worth, np.int16(_kernels.CLOSED))
-        _, cell, came_from = self._flood(worth, least)
-        if cell < 0:
+        """Poses of the shortest way through some leaves: their middles, shared faces; (n, 3)."""
+        open_ = open_ & (self.worth >= least)
+        length = (16 >> self.level.astype(np.int32)).astype(np.int32)
+        sums, came_from = self._cheapest(length, open_, self.starts())
+        goals = np.flatnonzero(open_ & (self.goal > 0))
+        if not len(goals) or sums[goals].min() >= 1 << 29:
             return np.empty((0, 3))
+        cell = int(goals[np.argmin(sums[goals])])
         cells = [cell]
         while came_from[cells[-1]] != cells[-1]:
             cells.append(int(came_from[cells[-1]]))
@@ -221,12 +224,17 @@ class CellTree:
         self, cost: NDArray[np.int32], open_: NDArray[np.bool_], ends: NDArray[np.int64]
     ) -> NDArray[np.int32]:
         """Least cost of a way from an end to each leaf."""
-        found = np.empty(len(cost), dtype=np.int32)
+        return self._cheapest(cost, open_, ends)[0]
+
+    def _cheapest(
+        self, cost: NDArray[np.int32], open_: NDArray[np.bool_], ends: NDArray[np.int64]
+    ) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
+        found, came_from = np.empty((2, len(cost)), dtype=np.int32)
         shape = np.array(self.lattice.shape)
         _kernels_cells.cheapest_ways(
-            self.first_child, shape, self.level, self.place, cost, open_, ends, found
+            self.first_child, shape, self.level, self.place, cost, open_, ends, found, came_from
         )
-        return found
+        return found, came_from
 
 
 @dataclass(slots=True, eq=False)
@@ -259,7 +267,7 @@ class UpperEnd:
                 self._measure(self.tree.halved(part), int(level) + 1)
 
     def way(self) -> NDArray[np.float64]:
-        """The widest way through cells that were not ruled out at the smallest size; (n, 3)."""
+        """The shortest way through cells that were not ruled out at the smallest size; (n, 3)."""
         open_ = self.tree.is_sure | (self.tree.level >= MOST_HALVINGS)
         return self.tree.way(open_, int(np.floor(PER_MM * self.target_mm)))
 

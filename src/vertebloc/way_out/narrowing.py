@@ -15,9 +15,9 @@ from vertebloc.way_out.pose_map import LEAST_WORTH_MM, Margin, PoseMap
 
 #: A way is sought with obstacles grown by so much, mm: the closer look takes off sampling,
 #: half a step and the field's error, and the smallest cells are a little better than their middle
-_GROWN_MM, _SAC_GROWN_MM = 0.7, 0.3
+_GROWN_MM, _SAC_GROWN_MM = 0.8, 0.6
 _STARTS = 14  #: poses tried as the first one after the seat
-_APART_MM = 0.25  #: between poses of a way that is looked at
+_APART_MM = 0.2  #: between poses of a way that is looked at
 _MOST_TRIES = 4
 
 Pause = Callable[[], None]
@@ -190,7 +190,8 @@ def _straightened(
     kept, todo = [0], [(0, len(way) - 1)]
     while todo:
         a, b = todo.pop()
-        if b - a == 1 or look.worths(way[[a, b]], names, margin)[0] >= worths[a:b].min():
+        least = max(float(worths[a:b].min()), LEAST_WORTH_MM)  # never through what is shut
+        if b - a == 1 or look.worths(way[[a, b]], names, margin)[0] >= least:
             kept.append(b)
         else:
             todo += [((a + b) // 2, b), (a, (a + b) // 2)]

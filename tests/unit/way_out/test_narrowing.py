@@ -86,3 +86,19 @@ def test_a_stop_between_steps_stops(corner):
     narrowing = make_narrowing(search.map, search.look, stop)
     with pytest.raises(InterruptedError):
         narrowing.upper_mm(PLAIN, Margin(True), truth + 1.0)
+
+
+@pytest.mark.full
+def test_a_general_planner_finds_nothing_above_and_not_much_more_than_ours(corner):
+    """OMPL's RRT-Connect with bisection for 60 s on the same validity test of poses."""
+    from .planner import best_of_planner
+
+    search, _ = corner
+    bracket, way = narrowed(search)
+    best = best_of_planner(
+        search.look, (), way[-1], ((-80.0, 80.0), (-8.0, 52.0)),
+        above_mm=bracket.upper_mm + 1.0, seconds_per_step=1.0, seconds=60.0,
+    )  # fmt: skip
+    assert np.isfinite(best)  # it does find ways: the comparison means something
+    assert best <= bracket.upper_mm
+    assert bracket.lower_mm >= best - (bracket.upper_mm - bracket.lower_mm)
