@@ -106,12 +106,12 @@ def flood_cells(first_child, shape, level, place, worth, goal, starts, least, ca
 def cheapest_ways(first_child, shape, level, place, cost, open_, sources, out, came_from):
     """Least sum of the costs of leaves on a way from any source, the leaf's own included.
 
-    cost (n,) int32, at most 255; open_ (n,) bool: leaves that may be passed; out (n,) int32: the
+    cost (n,) int32, at most 511; open_ (n,) bool: leaves that may be passed; out (n,) int32: the
     sums, 2^29 where no way leads; came_from (n,) int32: the leaf before on that way.
     """
     far = 1 << 29
     out[:] = far
-    ring = 256
+    ring = 512
     head = np.full(ring, -1, np.int64)
     capacity = 4 * len(sources) + 4096
     entry = np.empty(capacity, np.int32)

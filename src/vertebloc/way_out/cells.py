@@ -25,10 +25,10 @@ from vertebloc.way_out.samples import PointTree, point_tree
 
 #: Cells measured in all for one upper end; then the best bound so far is handed back.
 MOST_CELLS = 3_000_000
-MOST_HALVINGS = 4
+MOST_HALVINGS = 5
 #: In cells larger than this some of the piece's points do: each bounds from above.
 _THIN_FROM_MM = 1.0
-_WIDER = 24  #: ways that cost so much more are halved in the same go
+_WIDER = 48  #: ways that cost so much more are halved in the same go
 
 Pause = Callable[[], None]
 
@@ -130,7 +130,7 @@ class CellTree:
         part = 0.5 ** self.level[cells].astype(np.float64)[:, None]
         first = np.array([a.x_mm[0], a.y_mm[0], a.turns[0]])
         steps = np.array([a.step_mm, a.step_mm, a.step_rad])
-        return first + steps * ((self.place[cells] + 0.5) * part - 0.5)
+        return np.asarray(first + steps * ((self.place[cells] + 0.5) * part - 0.5))
 
     def starts(self) -> NDArray[np.int64]:
         """Leaves that hold the seat."""
@@ -177,7 +177,7 @@ class CellTree:
     def way(self, open_: NDArray[np.bool_], least: int) -> NDArray[np.float64]:
         """Poses of the shortest way through some leaves: their middles, shared faces; (n, 3)."""
         open_ = open_ & (self.worth >= least)
-        length = (16 >> self.level.astype(np.int32)).astype(np.int32)
+        length = (32 >> self.level.astype(np.int32)).astype(np.int32)
         sums, came_from = self._cheapest(length, open_, self.starts())
         goals = np.flatnonzero(open_ & (self.goal > 0))
         if not len(goals) or sums[goals].min() >= 1 << 29:
@@ -209,7 +209,7 @@ class CellTree:
         axis = int(np.argmin(np.abs(np.abs(away) / sizes - 1.0)))
         face = poses[small].copy()
         face[axis] += np.sign(away[axis]) * steps[axis] * 0.5**level / 2.0
-        return face
+        return np.asarray(face, dtype=np.float64)
 
     def _flood(self, worth: NDArray[np.int16], least: int) -> tuple[int, int, NDArray[np.int32]]:
         came_from = np.empty(len(self.level), dtype=np.int32)
@@ -248,6 +248,7 @@ class UpperEnd:
     tree: CellTree
     names: tuple[str, ...]  #: obstacles by the bits of ``near``
     gauges: list[CellGauges]
+    easing_mm: float = 0.0  #: asked more near the seat: only to find ways
 
     def run(self, pause: Pause) -> float:
         """Halve cells until the target is ruled out or nothing more can be done."""
@@ -274,7 +275,11 @@ class UpperEnd:
     def _to_halve(self, reached: NDArray[np.bool_]) -> NDArray[np.int64]:
         """Unsettled cells on the ways that pass the fewest of them; none if one passes none."""
         tree = self.tree
-        cost = np.where(tree.is_sure | (tree.level >= MOST_HALVINGS), 0, 64 >> (tree.level * 2))
+        cost = np.where(
+            tree.is_sure | (tree.level >= MOST_HALVINGS),
+            0,
+            256 >> (2 * tree.level.astype(np.int32)),
+        )
         cost = cost.astype(np.int32)
         goals = np.flatnonzero(reached & (tree.goal > 0))
         there, back = (tree.ways(cost, reached, ends) for ends in (tree.starts(), goals))
@@ -310,6 +315,9 @@ class UpperEnd:
         for name in self.ground.soft_names[: 1 if self.ground.slack_mm else None]:
             live = np.flatnonzero(worth >= target)
             most = gauges.most_mm(name, moves[live], (FLOOR_MM, CLIP_MM))
+            if self.easing_mm:
+                share = map_.extents.gone_mm[live] / self.ground.settings.clear_after_mm
+                most = most - self.easing_mm * np.clip(1.0 - share, 0.0, 1.0)
             one = map_.worth_of(name, most, margin, live)
             worth[live] = np.minimum(worth[live], np.ceil(PER_MM * one))
             is_sure[live] &= self._is_clear(name, moves[live], most, need, gauges)
@@ -319,8 +327,8 @@ class UpperEnd:
             flag = np.uint64(1 << bit)
             live = np.flatnonzero((worth >= target) & ((near & flag) != 0))
             need = margin.grown_mm - presses[name]
-            far = need + 2.0 * gauges.covers_mm + 1.0
-            most = gauges.most_mm(name, moves[live], (FLOOR_MM, far))
+            beyond = need + 2.0 * gauges.covers_mm + 1.0
+            most = gauges.most_mm(name, moves[live], (FLOOR_MM, beyond))
             demand = map_.demand(name, margin)[live] + margin.grown_mm
             worth[live[most < demand]] = _kernels.CLOSED
             near[live[self._is_clear(name, moves[live], most, need, gauges)]] &= ~flag

@@ -15,10 +15,12 @@ from vertebloc.way_out.pose_map import LEAST_WORTH_MM, Margin, PoseMap
 
 #: A way is sought with obstacles grown by so much, mm: the closer look takes off sampling,
 #: half a step and the field's error, and the smallest cells are a little better than their middle
-_GROWN_MM, _SAC_GROWN_MM = 0.8, 0.6
+_GROWN_MM, _SAC_GROWN_MM = 0.8, 0.45
+#: ways are sought in turn that are worth so much of the wanted width more than the one at hand,
+#: with so much more asked near the seat, mm: there small errors count for much
+_TRIES = ((0.75, 0.3), (0.5, 0.3), (0.75, 0.0), (0.4, 0.0))
 _STARTS = 14  #: poses tried as the first one after the seat
 _APART_MM = 0.2  #: between poses of a way that is looked at
-_MOST_TRIES = 4
 
 Pause = Callable[[], None]
 
@@ -31,6 +33,7 @@ class Narrowing:
     look: CloserLook
     gauges: list[CellGauges]
     pause: Pause
+    easing_mm: float = 0.0
 
     def upper_mm(self, scenario: Scenario, margin: Margin, target_mm: float) -> float:
         """What no way of the planar family betters; sharpened down to a target only.
@@ -79,6 +82,7 @@ class Narrowing:
             sac_grown_mm=margin.sac_grown_mm + _SAC_GROWN_MM,
         )
         cells = cells_of(self.map, self.gauges, scenario, grown, target_mm)
+        cells.easing_mm = self.easing_mm
         cells.run(self.pause)
         way = cells.way()
         if not len(way):
@@ -116,19 +120,19 @@ class Narrowing:
         """
         lower, way = found
         upper = self.upper_mm(scenario, Margin(True), max(lower, 0.0) + width_mm)
-        above = width_mm * 0.8  # a way worth so much more is sought
-        for _ in range(_MOST_TRIES):
+        first = max(lower, 0.0)
+        for share, easing in _TRIES:
             if upper <= max(lower, 0.0) + width_mm + 1e-6:
                 break
-            worth, other = self.way(scenario, names, Margin(False), max(lower, 0.0) + above)
+            self.easing_mm = easing
+            target = max(lower, first + share * width_mm)
+            worth, other = self.way(scenario, names, Margin(False), target)
             if worth > lower:
                 lower, way = worth, other
-            else:
-                above *= 0.5
-            target = max(lower, 0.0) + width_mm
-            if target < upper and worth >= lower:
-                upper = min(upper, self.upper_mm(scenario, Margin(True), target))
-        step = width_mm / 2.0
+                target = max(lower, 0.0) + width_mm
+                if target < upper:
+                    upper = min(upper, self.upper_mm(scenario, Margin(True), target))
+        step = width_mm / 6.0
         target = max(lower, 0.0) + width_mm + step
         while target < upper and np.isfinite(lower):
             upper = min(upper, self.upper_mm(scenario, Margin(True), target))
@@ -163,7 +167,7 @@ def _thinned(way: NDArray[np.float64], reach_mm: float) -> NDArray[np.float64]:
     gone = np.hypot(steps[:, 0], steps[:, 1]) + reach_mm * np.abs(steps[:, 2])
     along = np.concatenate(([0.0], np.cumsum(gone)))
     first = np.unique(np.floor(along / _APART_MM), return_index=True)[1]
-    return way[np.unique(np.concatenate((first, [len(way) - 1])))]
+    return np.asarray(way[np.unique(np.concatenate((first, [len(way) - 1])))])
 
 
 def _started(

@@ -1,12 +1,26 @@
 """Yes, no, cannot tell: in rooms where plain geometry says what is right."""
 
+from dataclasses import replace
+
 import pytest
 
 from vertebloc.space.frames import Side
-from vertebloc.way_out import Answer, WayOutSettings, find_way_out
+from vertebloc.space.sections import surface_of_solid
+from vertebloc.way_out import (
+    Answer,
+    Obstacle,
+    Room,
+    Scenario,
+    Substance,
+    WayOutSettings,
+    find_way_out,
+    make_search,
+)
+from vertebloc.way_out.model import CLOSED_MM
+from vertebloc.way_out.pose_map import Margin
 from vertebloc.way_out.poses import Tilt, moves_of
 
-from .rooms import bar, post_room
+from .rooms import bar, box, post_room
 
 SETTINGS = WayOutSettings(
     clear_after_mm=5.0, contour_error_mm=0.3, sac_motion_mm=0.2, step_mm=2.0, step_deg=7.5,
@@ -67,3 +81,41 @@ def test_a_tilt_turns_about_its_own_axis(degrees):
     move = moves_of(np.zeros((1, 3)), Tilt(about_x_deg=degrees))[0]
     a = np.radians(degrees)
     assert np.allclose(move[:, 1], [0.0, np.cos(a), np.sin(a)])
+
+
+def slanting_room(degrees=3.0, gap_mm=0.3):
+    """A block between two slabs of bone that slant towards the head as they go back.
+
+    Moved back by 40 mm in the plane, its lower edge would have to be pressed into the slab by
+    40 tan 3 - 0.3 = 1.8 mm; tilted and lifted along the slabs it slides out.
+    """
+    turn = (degrees, 0.0, 0.0)
+    above = box([-30, -40, 8 + gap_mm], [30, 90, 30]).rotate(turn)
+    below = box([-30, -40, -30], [30, 90, -8 - gap_mm]).rotate(turn)
+    sides = box([-40, -40, -20], [-8, 90, 20]) + box([8, -40, -20], [40, 90, 20])
+    bone = {"substance": Substance.BONE, "may_press_mm": 0.5}
+    return Room(
+        piece=surface_of_solid(box([-6, -6, -8], [6, 6, 8])),
+        sac=surface_of_solid(box([-3, -60, -3], [3, -50, 3])),
+        obstacles=(
+            Obstacle(name="bone above", surface=surface_of_solid(above), **bone),
+            Obstacle(name="bone below", surface=surface_of_solid(below), **bone),
+            Obstacle(name="sides", surface=surface_of_solid(sides), **bone),
+        ),
+        delivered_y_mm=34.0, x_mm=(-58.0, 58.0), y_mm=(-14.0, 46.0), sac_middle_mm=(0.0, -55.0),
+    )  # fmt: skip
+
+
+@pytest.mark.full
+def test_a_tilted_way_is_never_answered_no():
+    """In the plane the way is shut, tilted by 3 degrees it is known to be open."""
+    settings = replace(
+        SETTINGS, tolerance_mm=0.5, contour_error_mm=0.0, sac_motion_mm=0.0, tilt_deg=3.0,
+        lift_mm=2.5,
+    )  # fmt: skip
+    room = slanting_room()
+    search = make_search(room, settings)
+    flat = Scenario(side=None, given_up=frozenset())
+    assert search.lower_mm(flat, Margin(False))[0] == CLOSED_MM  # shut in the plane
+    found = find_way_out(room, settings, quiet)
+    assert found.answer is not Answer.NO
