@@ -87,3 +87,17 @@ def test_places_are_marked_by_mouse_and_by_keyboard(browser, serving, case) -> N
     assert np.abs(np.array(first[0]) - middle).max() < 0.5
     assert np.array(second[0]) - np.array(first[0]) == pytest.approx([0.0, 4.0, 1.0], abs=1e-3)
     assert np.array(second[1]) - np.array(first[1]) == pytest.approx([0.0, 4.0, 1.0], abs=1e-3)
+
+
+def test_the_page_is_reached_and_left_by_keyboard(browser, serving, case) -> None:
+    with serving(case) as served:
+        context = browser.new_context(viewport={"width": 1400, "height": 900})
+        page = context.new_page()
+        page.goto(served.address)
+        page.wait_for_selector(".questions a[href='/other-scan']", timeout=WAIT)
+        page.keyboard.press("o")
+        page.wait_for_url("**/other-scan", timeout=WAIT)
+        page.wait_for_selector(".reading", state="detached", timeout=WAIT)
+        page.keyboard.press("2")
+        page.wait_for_url("**/level", timeout=WAIT)
+        context.close()

@@ -178,6 +178,7 @@ class OtherScanWindow:
     def show(self) -> None:
         """Lay the page out."""
         ui.add_head_html(HEAD)
+        ui.keyboard(self._press, ignore=["input", "select", "textarea"])
         with ui.element("main").classes("sheet other-sheet"):
             with ui.element("header").classes("ask"):
                 self._ask()
@@ -200,6 +201,13 @@ class OtherScanWindow:
         for part in (self._ask, self._side, self._foot):
             part.refresh()
         ui.run_javascript("window.otherScan && window.otherScan.read()")
+
+    def _press(self, event: Any) -> None:
+        """Digits turn to the other questions, as on their pages."""
+        key, pages = str(event.key), list(PAGE_ADDRESS.values())
+        held = event.modifiers.ctrl or event.modifiers.meta or event.modifiers.alt
+        if event.action.keydown and not held and key.isdigit() and 1 <= int(key) <= len(pages):
+            ui.navigate.to(pages[int(key) - 1])
 
     def _marked(self, what: str, point: Sequence[float]) -> None:
         if self.holds:

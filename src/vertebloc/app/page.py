@@ -34,7 +34,7 @@ from vertebloc.app.parts import (
 from vertebloc.app.picture import Picture
 from vertebloc.app.scene import SceneData
 from vertebloc.app.travel_picture import TravelPicture
-from vertebloc.reports import outline_words
+from vertebloc.reports import outline_words, second_words
 from vertebloc.reports import page_words as words
 from vertebloc.reports.page_views import PageView
 from vertebloc.reports.page_words import Question
@@ -121,6 +121,11 @@ class Window:
         return self.desk.may_change(self.id)
 
     @property
+    def _has_other_scan(self) -> bool:
+        case = self.desk.case
+        return case is not None and case.folder.has("second")
+
+    @property
     def view(self) -> PageView:
         """What the question's page says now."""
         said: PageView = PAGES[self.question].view_of(self.desk)
@@ -201,7 +206,7 @@ class Window:
         self.go(order[(order.index(self.question) + 1) % len(order)])
 
     async def _press(self, event: Any) -> None:
-        """Digits turn to a question, 0 to the last; n to the next; undo as everywhere."""
+        """Digits turn to a question, 0 to the last, n to the next, o to the other scan; undo."""
         if not event.action.keydown:
             return
         key, order = str(event.key), [one for one in Question if one is not Question.ROLES]
@@ -213,6 +218,8 @@ class Window:
             self.go(Question.ROLES)
         elif key == "n":
             self.go_on()
+        elif key == second_words.KEY and self._has_other_scan:
+            ui.navigate.to(second_words.ADDRESS)
 
     async def _press_with_ctrl(self, key: str, *, shift: bool) -> None:
         """Undo and redo of what the page is about; there, Enter confirms."""
@@ -245,6 +252,8 @@ class Window:
             f' data-question="{place}">{escape(question.value)}</a>'
             for place, question in enumerate(Question)
         )
+        if self._has_other_scan:
+            links += f'<a href="{second_words.ADDRESS}">{escape(second_words.HEADING)}</a>'
         turned = show_markup(
             f'<div class="questions">{links}'
             f'<span class="person">{escape(self.desk.person_words())}</span></div>'

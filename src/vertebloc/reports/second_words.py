@@ -54,6 +54,7 @@ KEYS = "click, or arrow keys and Enter: mark a place"
 LEAST_PAIRS = 3
 CARD = "Other scan"
 ADDRESS = "/other-scan"
+KEY = "o"
 READING = "reading both scans"
 
 
