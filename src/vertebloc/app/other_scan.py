@@ -28,6 +28,7 @@ from vertebloc.reports import page_words
 from vertebloc.reports import second_words as words
 from vertebloc.reports.page_views import Card, Sentence
 from vertebloc.workflow.lay_second import Second, confirm_second, read_second, save_pairs
+from vertebloc.workflow.other_scan_state import has_other_scan_changed
 from vertebloc.workflow.second_job import SecondJob
 from vertebloc.workflow.second_view import SecondView
 
@@ -127,14 +128,12 @@ class SecondDesk:
         self._planning = asyncio.get_running_loop().create_task(self._plan_again())
 
     async def _plan_again(self) -> None:
-        """The plan speaks of this scan: it is made anew once what it says of it has changed."""
-        desk = self.desk
-        if desk.document is None:
+        """The plan speaks of this scan: it is made anew once what it says may have changed."""
+        case = self.desk.case
+        if case is None or case.planned is None:
             return
-        told = desk.document.get("other_scan", {}).get("words", "")
-        second = self.second()
-        if told != words.in_plan(second.facts, second.place, second.out_of_date):
-            await desk.replan()
+        if has_other_scan_changed(case.folder, case.planned.inputs):
+            await self.desk.replan()
 
     async def lay(self) -> None:
         """Lay the second scan on, in a process that can be stopped."""
