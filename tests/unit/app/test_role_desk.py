@@ -13,13 +13,13 @@ class OldPlan:
     """A folder whose plan an older version wrote."""
 
     has = staticmethod(lambda step: step == "plan")
-    json_of = staticmethod(lambda step: {"resection": {"acts": {}}})
+    json_of = staticmethod(lambda _: {"resection": {"acts": {}}})
 
 
 def test_an_older_plan_is_refused_once(monkeypatch):
     refused = []
     folder = OldPlan()
-    desk = RoleDesk(lambda: SimpleNamespace(folder=folder), lambda words: None, refused.append)
+    desk = RoleDesk(lambda: SimpleNamespace(folder=folder), lambda _: None, refused.append)
     monkeypatch.setattr(
         "vertebloc.app.role_desk.read_role_view",
         lambda case: role_sheets(case.json_of("plan"), {}, None),

@@ -23,7 +23,7 @@ def box(hu):
 
 @pytest.mark.parametrize("between", list(Between))
 def test_water_box_of_100_mm(between):
-    """FACTS 13 (computed from mu of water at 60 keV): 100 mm of water let 0.12745 through."""
+    """Closed form from the mu of water at 60 keV ([hubbell1995]): 100 mm of water let 0.12745 through."""
     projector = Projector.of(make_volume(box(0)))
     found = projector.along([[0.0, -500.0, 0.0]], [[0.0, 500.0, 0.0]], between)
     assert found[0] == pytest.approx(100.0, abs=1e-9)
@@ -31,7 +31,7 @@ def test_water_box_of_100_mm(between):
 
 
 def test_water_with_20_mm_of_bone():
-    """FACTS 13: 80 mm of water and 20 mm of 1000 HU let 0.08442 through; the fast picture too."""
+    """The same: 80 mm of water and 20 mm of 1000 HU let 0.08442 through; the fast picture too."""
     values = box(0)
     values[5:35, 20:30, 5:35] = 1000
     projector = Projector.of(make_volume(values))
@@ -125,7 +125,7 @@ def test_rod_by_formula_against_a_mesh_library(primary, secondary):
 
 
 def test_magnification():
-    """FACTS 13: source to detector 1000, to object 600: 1.667; a 0.2 mm pixel is 0.12 mm there."""
+    """Similar triangles: source to detector 1000, to object 600: 1.667; a 0.2 mm pixel is 0.12 mm there."""
     view = make_view(detector_mm=0.2 * 96)
     assert view.arm.magnification == pytest.approx(1.667, abs=5e-4)
     assert view.arm.pitch_mm / view.arm.magnification == pytest.approx(0.12, abs=1e-12)

@@ -11,7 +11,7 @@ def test_noise_is_that_of_counted_rays(rng):
     """Poisson: the spread of ln N is 1 / sqrt(N), so of mm of water 1 / (mu sqrt(N))."""
     settings = FilmSettings(blur_mm=0.0, photons=1e6)
     found = expose(np.full((200, 200), 100.0), 0.5, settings, rng)
-    arriving = 1e6 * 0.25 * 0.12745  # FACTS 13
+    arriving = 1e6 * 0.25 * 0.12745  # of 100 mm of water
     assert found.mean() == pytest.approx(100.0, abs=0.01)
     # 40 000 pixels: the spread itself is known to 0.4 %
     assert found.std() == pytest.approx(1.0 / (0.0206 * np.sqrt(arriving)), rel=0.02)

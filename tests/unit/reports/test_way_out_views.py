@@ -125,7 +125,7 @@ def test_a_no_is_washed_and_names_what_shuts_it(made_up: Any, hand: Any) -> None
 
 
 def test_consequences_carry_their_source_and_are_those_of_the_root(kept: Any) -> None:
-    """FACTS 5: T2 56.3 %, L2 76.9 %, L3-S1 lasting 21 %; in the thorax a numb band, no source."""
+    """As published ([t2-roots], [l2-roots]): T2 56.3 %, L2 76.9 %, L3-S1 lasting 21 %; in the thorax a numb band, no source."""
     assert "56.3 %" in root_consequence("left T2 root")[0]
     assert "76.9 %" in root_consequence("right L2 root")[0]
     assert "21 %" in root_consequence("left L4 root")[0]
