@@ -23,7 +23,7 @@ def box(hu):
 
 @pytest.mark.parametrize("between", list(Between))
 def test_water_box_of_100_mm(between):
-    """Closed form from the mu of water at 60 keV ([hubbell1995]): 100 mm of water let 0.12745 through."""
+    """exp(-mu d) with mu of water at 60 keV ([hubbell1995]): 100 mm let 0.12745 through."""
     projector = Projector.of(make_volume(box(0)))
     found = projector.along([[0.0, -500.0, 0.0]], [[0.0, 500.0, 0.0]], between)
     assert found[0] == pytest.approx(100.0, abs=1e-9)
