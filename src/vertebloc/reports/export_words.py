@@ -134,10 +134,14 @@ def solids_readme(
         "",
         *solids_lines(solids),
         "The spine holds all outlined vertebrae and discs, no ribs; bone destroyed by tumour is "
-        "filled. The piece is cut as planned; the blade's width is taken from what stays.",
+        "filled. The piece is bone and tumour, as its volume in the plan: the discs within it are "
+        "not in it, so that it may print in loose parts. The blade's width is taken from what "
+        "stays.",
         "Surfaces follow the outlines: they are no finer than the voxels of the images.",
         "",
         f"{together}: all of it in one file (3MF). One each (STL): {', '.join(files)}.",
+        "All solids lie where they are in the patient, so that their tags overlap when they are "
+        "shown together: print them apart.",
         NO_NAME,
     )
     return "\n".join(lines) + "\n"

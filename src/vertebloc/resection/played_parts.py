@@ -8,6 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from vertebloc.resection.model import FaceKind, ResectionPlan
+from vertebloc.resection.piece import SIMPLER_BY_MM
+from vertebloc.resection.printed_solids import CRUMB_MM3, without_crumbs
 from vertebloc.resection.solids import ResectionSolids
 from vertebloc.space.polygons import PlanarFace
 from vertebloc.space.sections import (
@@ -51,21 +53,18 @@ def played_parts(solids: ResectionSolids, plan: ResectionPlan) -> tuple[PlayedPa
         Bone without piece and nibbled bone; with them it is whole. The blade's width stays in
         the bone that stays.
     """
-    piece, nibbled = _coarse(plan.piece), None
-    gone = [piece]
+    gone = [plan.piece]
     if plan.nibbled is not None and len(plan.nibbled.triangles):
-        nibbled = _coarse(plan.nibbled)
-        gone.append(nibbled)
-    taken = united(gone)
+        gone.append(plan.nibbled)
+    taken = united(solid_from_surface(surface) for surface in gone)
     found = [
-        _part(f"what stays of {level}", "bone", _coarse(surface) - taken)
+        _part(f"what stays of {level}", "bone", _left(surface, taken))
         for level, surface in solids.bone.items()
     ]
-    found.append(_part("piece", "piece", piece))
-    if nibbled is not None:
-        found.append(_part("nibbled", "nibbled", nibbled))
+    for name, surface in zip(("piece", "nibbled"), gone, strict=False):
+        found.append(_part(name, name, _coarse(surface)))
     found.append(_part("tumour", "tumour", _coarse(solids.tumour)))
-    found += [_part(name, "rib", _coarse(rib) - taken) for name, rib in solids.ribs.items()]
+    found += [_part(name, "rib", _left(rib, taken)) for name, rib in solids.ribs.items()]
     beside: Mapping[str, TriangleSurface | None] = {"sac": solids.sac, "aorta": solids.aorta}
     found += [
         _part(name, "sac" if name == "sac" else "vessel", _coarse(surface))
@@ -105,6 +104,12 @@ def _widened(face: PlanarFace) -> PlanarFace:
     (loop,) = hull_of_face(face).loops
     middle = loop.mean(axis=0)
     return PlanarFace(face.lps_from_plane, (middle + WIDER * (loop - middle),))
+
+
+def _left(bone: TriangleSurface, taken: Solid) -> Solid:
+    """Bone without what is taken, cut as the plan cut it: no shreds stay along its surface."""
+    rest = solid_from_surface(bone).simplify(SIMPLER_BY_MM) - taken
+    return without_crumbs(rest, CRUMB_MM3)
 
 
 def _coarse(surface: TriangleSurface) -> Solid:
