@@ -84,7 +84,7 @@ def plan_again(case_dir: Path, say: Say) -> PlannedAgain:
     say("placing the cuts as planned")
     plan, computed, _ = plan_prepared(prepared, choices, inputs)
     document = case.json_of("plan")
-    differ = [key for key in _SAME if _bytes(computed[key]) != _bytes(document[key])]
+    differ = differing(computed, document)
     if differ:
         raise InputError(
             f"computed anew, the plan is another one than was saved as {document['code']} "
@@ -98,6 +98,22 @@ def plan_again(case_dir: Path, say: Say) -> PlannedAgain:
         plan=plan,
         document=document,
     )
+
+
+def differing(computed: Mapping[str, Any], saved: Mapping[str, Any]) -> list[str]:
+    """Parts of two plans that are not the same.
+
+    Parameters
+    ----------
+    computed, saved : mapping
+        Content of plan.json, as computed and as read back.
+
+    Returns
+    -------
+    list of str
+        Keys; none if piece and words stand on the same.
+    """
+    return [key for key in _SAME if _bytes(computed[key]) != _bytes(saved[key])]
 
 
 def _bytes(value: Any) -> bytes:

@@ -10,11 +10,13 @@ from typing import Any
 import numpy as np
 import pytest
 
+from vertebloc.reports import plan_json
 from vertebloc.reports.player_page import PlayerScene, PlayerScripts, player_page
 from vertebloc.reports.player_words import Audience
 from vertebloc.resection.model import Contamination, OpensTumour, TumourLeft
 from vertebloc.resection.played_parts import PlayedPart, blade_surface
 from vertebloc.space.surfaces import TriangleSurface
+from vertebloc.workflow.planned_again import differing
 
 SCRIPTS = PlayerScripts(
     look="body{}", player="/*player*/", maths="/*maths*/", solid="/*solid*/",
@@ -162,3 +164,12 @@ def test_blades_stand_out_of_the_bone_in_their_own_plane(scene) -> None:
         in_plane = local[np.abs(local[:, 2]) < 1e-6]
         reach = np.ptp(np.concatenate(face.loops), axis=0)
         assert np.all(np.ptp(in_plane[:, :2], axis=0) > 1.2 * reach)
+
+
+def test_a_saved_plan_reads_back_as_the_one_computed(made_up) -> None:
+    """What an export compares must survive being written and read: else none would go out."""
+    document = made_up.document()
+    saved = json.loads(plan_json(document))
+    assert differing(document, saved) == []
+    saved["resection"]["piece"]["volume_ml"] += 0.01
+    assert differing(document, saved) == ["resection"]
