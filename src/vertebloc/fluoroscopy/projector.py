@@ -106,13 +106,11 @@ class Projector:
         (pixels, pixels) float32, mm of water
             Rows from the picture's top, columns from its left.
 
-        Raises
-        ------
-        InputError
-            If the volume reaches as far as the tube or past the detector.
-
         Notes
         -----
+        A volume that reaches as far as the tube or past the detector is not seen whole by any
+        ray: it is integrated exactly instead, from tube to detector, which takes seconds.
+
         Planes of voxels square to the axis most along the beam are magnified copies of each
         other on a shared plane parallel to them, so that interpolation splits into one blend of
         two rows and one of two columns; the shared plane is read once for each pixel by a cubic.
@@ -123,7 +121,8 @@ class Projector:
         ----------
         [joseph1982] one interpolated sample a plane of the main axis.
         """
-        self._refuse_outside(view)
+        if not self._lies_between(view):
+            return self.project_exactly(view).astype(np.float32)
         geometry = self._in_indices(view)
         step_mm = self.grid.lps_from_ijk.matrix[:3, :3]
         axis = self._main_axis(view)
@@ -236,15 +235,10 @@ class Projector:
             lines.append((float(low), _PITCH, max(1, int((high - low) / _PITCH) + 2)))
         return shared, lines[0], lines[1]
 
-    def _refuse_outside(self, view: CArmView) -> None:
-        """A volume round the tube or behind the detector would be counted where no ray runs."""
+    def _lies_between(self, view: CArmView) -> bool:
+        """Whether the whole volume lies between tube and detector."""
         depth = (self.grid.corners() - view.source) @ view.towards_detector
-        if depth.min() <= 0.0 or depth.max() >= view.arm.source_detector_mm:
-            raise InputError(
-                f"the CT lies {depth.min():.0f} to {depth.max():.0f} mm from the tube, the "
-                f"detector at {view.arm.source_detector_mm:.0f} mm: crop the CT, or set "
-                "the C-arm's distances"
-            )
+        return bool(depth.min() > 0.0 and depth.max() < view.arm.source_detector_mm)
 
 
 def _side_by_side(

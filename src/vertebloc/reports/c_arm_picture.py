@@ -59,12 +59,12 @@ def c_arm_svg(plan: CArmPlan, predicted: Predicted, *, of_strip: int = 0) -> str
     name = words.view_name(shown.beam.value, shown.cuts, shown.place, of_strip)
     straight = plan.behind if shown.beam.value == words.FROM_BEHIND else plan.side
     end = words.end_words(shown.beam.value, straight.towards_detector, shown.view.towards_detector)
-    set_to = words.C_ARM_STRAIGHT if end == words.STRAIGHT else f"{words.DETECTOR_END} {end}"
+    title, set_to = words.title_and_setting(shown.beam.value, shown.cuts, name, end)
     drawn = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_SIZE:.0f} {tall:.0f}" '
         f'role="img" class="c-arm" aria-label="{escape(words.PREDICTED)}: {escape(name)}" '
         'font-family="DejaVu Sans, sans-serif">',
-        _plain(0, 42, name, _LARGE, weight="bold"),
+        _plain(0, 42, title, _LARGE, weight="bold"),
         _plain(0, 96, set_to, _LARGE),
         f'<g transform="translate(0 {_HEAD:.0f})">'
         f'<image width="{_SIZE:.0f}" height="{_SIZE:.0f}" preserveAspectRatio="none" '
@@ -153,8 +153,8 @@ def _name(plan: CArmPlan, shown: ShownView, level: Level, said: str, place: int)
     head = np.array([right[2], -up[2]])
     across = np.array([-head[1], head[0]])
     across *= np.sign(across @ np.array([-1.0, -2.0]))  # up, or to the left
-    if shown.beam.value == words.FROM_SIDE:
-        across = -across  # the arch and its cuts lie the other way
+    if shown.beam.value == words.FROM_SIDE:  # to the front: behind lie the arch and its cuts
+        across *= np.sign(across @ np.array([-right[1], up[1]]))
     lies = abs(head[0]) > abs(head[1])
     far = _BESIDE + (_NEXT_ROW if lies and place % 2 else 0.0)
     x, y = np.array([x, y]) + far * across

@@ -245,8 +245,6 @@ def counted_row(vertebrae: Sequence[Mapping[str, Any]]) -> str:
     return ", ".join(f"{one['level']} is {one['number']}" for one in vertebrae)
 
 
-C_ARM_STRAIGHT = "C-arm straight"
-DETECTOR_END = "Detector end"
 SCALE = "20 mm at the spine"
 ROWS_NOTE = "First where depth can be read, then the least other bone in the way."
 NO_DEPTH = "The blade runs along the beam here: its depth cannot be read."
@@ -292,3 +290,11 @@ def short(words: str) -> str:
     ):
         words = words.replace(long, few)
     return words
+
+
+def title_and_setting(beam: str, cuts: Sequence[str], name: str, end: str) -> tuple[str, str]:
+    """The two lines above a picture: what it is, and how the detector end is set."""
+    set_to = "C-arm straight" if end == STRAIGHT else f"detector end {short(end)}"
+    if not cuts:
+        return name, f"{set_to[:1].upper()}{set_to[1:]}"
+    return name.removesuffix(f", {beam}"), f"{beam[:1].upper()}{beam[1:]}, {set_to}"

@@ -101,11 +101,6 @@ def predict_picture(projector: Projector, plan: CArmPlan, key: str) -> str:
     -------
     str
         SVG.
-
-    Raises
-    ------
-    InputError
-        If the CT reaches as far as the tube or past the detector.
     """
     shown = shown_views(plan)
     if key == STRIP:

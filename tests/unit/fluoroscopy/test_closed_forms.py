@@ -150,8 +150,15 @@ def test_what_cannot_be_is_refused():
         make_view(180.0, 90.0)
     with pytest.raises(InputError, match="between source and detector"):
         make_view(source_object_mm=1200.0)
-    projector = Projector.of(make_volume(box(0)))
-    with pytest.raises(InputError, match="crop the CT"):
-        projector.project(make_view(source_object_mm=40.0))
     with pytest.raises(InputError, match="length"):
         lengths_in(make_view(), Rod(start=np.zeros(3), end=np.zeros(3), radius_mm=1.0))
+
+
+def test_a_ct_that_reaches_past_tube_or_detector_is_seen_between_them_only():
+    """A box of 100 mm with the tube 20 mm before its middle: 70 mm of it are on the ray."""
+    projector = Projector.of(make_volume(box(0)))
+    near = make_view(source_object_mm=20.0, source_detector_mm=900.0, pixels=9, detector_mm=5.0)
+    assert projector.project(near)[4, 4] == pytest.approx(70.0, abs=1e-3)
+    # the detector 10 mm behind the middle: 60 mm
+    far = make_view(source_object_mm=600.0, source_detector_mm=610.0, pixels=9, detector_mm=5.0)
+    assert projector.project(far)[4, 4] == pytest.approx(60.0, abs=1e-3)
