@@ -19,7 +19,7 @@ def off(found, exact):
 
 @pytest.mark.parametrize(("primary", "secondary"), TURNS)
 def test_fast_is_the_exact_integral(body, primary, secondary):
-    """The issue's own limit: rms difference below 0.2 % of the mean."""
+    """What was asked for: rms difference below 0.2 % of the mean."""
     view = make_view(primary, secondary)
     projector = Projector.of(body)
     assert off(projector.project(view), projector.project_exactly(view)) < 0.2

@@ -242,7 +242,7 @@ def test_sheet_pages_one_picture_each():
     assert len(pages) == 1 + len(shown)
     assert pages[0].table is not None and len(pages[0].table.rows) == 5
     for page in pages[1:]:
-        # LOOK asks for 18 points on what hangs in theatre; a point is 0.3528 mm
+        # 18 points were asked for on what hangs in theatre; a point is 0.3528 mm
         large = max(float(n) for n in re.findall(rb'font-size="(\d+)"', page.picture.drawing))
         assert page.picture is not None and page.picture.width_mm * large / 1000 / 0.3528 >= 18.0
     assert c_arm_pages({}, (), partial(_drawn, {})) == ()
