@@ -1,7 +1,9 @@
 """The lead made-up patient and its mirror twin, planned: every sheet says the other side.
 
-Law: mirroring the patient mirrors the words. Numbers are left out (they may differ by a rounding);
-the surgeon stands at the other side of the twin, so that the pictures mirror too.
+Law: mirroring the patient mirrors the words. The twin lies on the mirrored voxels, so that what
+differs comes from a side that is treated otherwise than the other, not from sampling. Numbers are
+left out (they may differ by a rounding); the surgeon stands at the other side of the twin, so that
+the pictures mirror too.
 """
 
 from __future__ import annotations
@@ -51,9 +53,12 @@ def said(document):
     }
 
 
-def planned(patient, standing, roots):
-    fine = made_up.default_grid(patient)
-    grid = Grid.from_matrix((256, 256, 126), fine.lps_from_ijk.matrix @ np.diag([2, 2, 1.5, 1.0]))
+MIRROR = np.diag([-1.0, 1.0, 1.0, 1.0])
+
+
+def planned(patient, standing, roots, space):
+    fine = made_up.default_grid(made_up.lead_patient()).lps_from_ijk.matrix
+    grid = Grid.from_matrix((256, 256, 126), space @ fine @ np.diag([2.0, 2.0, 1.5, 1.0]))
     choices = Choices(
         level=LevelChoice(diseased=str(patient.level)),
         sides=SidesChoice(confirmed_by="the test", reason="a mirror twin by design"),
@@ -66,8 +71,8 @@ def planned(patient, standing, roots):
 
 def test_the_planned_twin_s_sheets_say_the_other_side():
     lead = made_up.lead_patient()
-    plain = said(planned(lead, StandingSide.LEFT, "T10 left"))
-    twin = said(planned(lead.mirrored(), StandingSide.RIGHT, "T10 right"))
+    plain = said(planned(lead, StandingSide.LEFT, "T10 left", np.eye(4)))
+    twin = said(planned(lead.mirrored(), StandingSide.RIGHT, "T10 right", MIRROR))
     sides = 0
     for name, words in plain.items():
         assert sorted(map(swapped, words)) == twin[name], name
