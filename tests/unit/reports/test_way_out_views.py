@@ -125,7 +125,10 @@ def test_a_no_is_washed_and_names_what_shuts_it(made_up: Any, hand: Any) -> None
 
 
 def test_consequences_carry_their_source_and_are_those_of_the_root(kept: Any) -> None:
-    """As published ([t2-roots], [l2-roots]): T2 56.3 %, L2 76.9 %, L3-S1 lasting 21 %; in the thorax a numb band, no source."""
+    """As published: T2 56.3 % ([t2-roots]), L2 76.9 % ([l2-roots]), L3-S1 lasting 21 %.
+
+    In the thorax a numb band, for which no source is known.
+    """
     assert "56.3 %" in root_consequence("left T2 root")[0]
     assert "76.9 %" in root_consequence("right L2 root")[0]
     assert "21 %" in root_consequence("left L4 root")[0]
