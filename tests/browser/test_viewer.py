@@ -211,3 +211,31 @@ def test_a_lost_graphics_card_is_said_and_the_picture_comes_back(page):
     page.evaluate("window.card.restoreContext()")
     page.wait_for_function("() => document.querySelector('.viewer-load').textContent === ''")
     assert shade(page, "behind", "left", *RIB["behind", "left"]) > 180
+
+
+LAID = """() => {
+  const v = window.vertebloc_viewer(), [x, y, z] = v.centre, { flat } = v.$refs, r = 20;
+  const positions = new Float32Array([x - r, y, z, x + r, y, z, x, y - r, z, x, y + r, z,
+    x, y, z - r, x, y, z + r]);
+  const triangles = new Uint32Array([0, 2, 4, 2, 1, 4, 1, 3, 4, 3, 0, 4,
+    2, 0, 5, 1, 2, 5, 3, 1, 5, 0, 3, 5]);
+  v.parts = [{ name: 'tumour', kind: 'tumour', url: 'one', mesh: { positions, triangles } }];
+  const ink = flat.getContext('2d');
+  const seen = () => { v.drawNow(); return ink.getImageData(0, 0, flat.width, flat.height).data; };
+  const off = (a, b) => a.reduce((most, one, i) => Math.max(most, Math.abs(one - b[i])), 0);
+  const pulled = () => { v.nudged = true; const found = seen(); v.nudged = false; return found; };
+  const home = seen(), inked = home.filter((value, i) => i % 4 === 3 && value).length;
+  const found = [inked, off(home, pulled()), off(home, pulled())];
+  v.centre = [x, y + 3, z + 8];
+  const there = seen();
+  found.push(off(home, there), off(there, pulled()));
+  v.parts = [];
+  found.push(off(seen(), pulled()));
+  return found; }"""
+
+
+def test_outlines_laid_down_while_a_cut_is_pulled_are_those_drawn_at_rest(page):
+    """Drawn once and laid down again; drawn anew when the slice or the outlines change."""
+    inked, *same, moved, there, none = page.evaluate(LAID)
+    assert inked > 1000 and moved > 50
+    assert max(*same, there, none) <= 2  # of 255: rounding where pale ink lies over nothing
