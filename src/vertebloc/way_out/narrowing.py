@@ -8,7 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from vertebloc.way_out.cells import CellGauges, cells_of, gauges_of
+from vertebloc.way_out.cell_gauges import CellGauges, gauges_of
+from vertebloc.way_out.cells import cells_of
 from vertebloc.way_out.closer_look import CloserLook
 from vertebloc.way_out.model import CLOSED_MM, Bracket, Scenario
 from vertebloc.way_out.pose_map import LEAST_WORTH_MM, Margin, PoseMap
