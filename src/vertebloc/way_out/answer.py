@@ -207,7 +207,7 @@ class Judge:
         elif lower != CLOSED_MM:
             path = entry.path  # shown to hold with all errors: it stays the way to go
         answer = Answer.YES if lower >= self.settings.least_mm else entry.answer
-        errors = Bracket(lower, max(lower, entry.with_errors.upper_mm))
+        errors = Bracket(lower, entry.with_errors.upper_mm)
         return replace(entry, answer=answer, model=model, with_errors=errors, path=path)
 
     def checked(self, entry: Entry) -> ExactCheck | None:

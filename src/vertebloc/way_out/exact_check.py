@@ -21,6 +21,8 @@ from vertebloc.way_out.poses import Tilt, moves_of
 #: Ours may differ from exact distances by so much where nothing touches (asked of surfaces).
 ALLOWED_MM = 0.25
 _SEGMENT_MM = 2.0  #: capsules of a root are so long at most
+#: Obstacles are told apart this far; farther off ours is a bound from below (their boxes'), mm
+_TOLD_MM = 3.0
 _EVERY_MM = 1.0  #: poses of a way that are checked: displacements apart
 
 Measure = Callable[[str, NDArray[np.float64]], NDArray[np.float64]]
@@ -179,7 +181,7 @@ def check_exactly(
     for name, others in bodies.items():
         pause()
         ours = measure(name, moves)
-        near = np.arange(len(moves)) if name == SAC else np.flatnonzero(ours < CLIP_MM)
+        near = np.arange(len(moves)) if name == SAC else np.flatnonzero(ours < _TOLD_MM)
         exact[name] = exact_distances(piece, others, moves[near])
         if name == SAC:
             sac, ours_of_sac = exact[name], ours

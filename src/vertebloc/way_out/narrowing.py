@@ -138,7 +138,7 @@ class Narrowing:
         while target < upper and np.isfinite(lower):
             upper = min(upper, self.upper_mm(scenario, Margin(True), target))
             target += step
-        return Bracket(lower, max(lower, upper)), way
+        return Bracket(lower, upper), way
 
 
 def make_narrowing(map_: PoseMap, look: CloserLook, pause: Pause) -> Narrowing:
