@@ -10,6 +10,8 @@ import json
 import sys
 import time
 from collections.abc import Callable
+from dataclasses import asdict, dataclass
+from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
@@ -136,7 +138,16 @@ def failed(name: str, error: Exception) -> str:
     return line
 
 
-def vertebrae(real: RealCt) -> list[str]:
+@dataclass(frozen=True)
+class Part:
+    """What one part of the measurement found."""
+
+    lines: list[str]  #: rows of its table
+    words: str = ""
+    seconds: int = 0  #: of processor time
+
+
+def vertebrae(real: RealCt) -> Part:
     """All twelve at once, each from one click."""
     masks = {level: real.mask(Contour(Structure.VERTEBRA, level)) for level in THORACIC}
     places = {level: real.deepest(mask) for level, mask in masks.items()}
@@ -158,15 +169,15 @@ def vertebrae(real: RealCt) -> list[str]:
     heights = canal.any(axis=(0, 1))
     held = (cord & canal).sum() / (cord & heights[None, None, :]).sum()
     other = real.of("vertebra") & canal
-    lines.append(
-        f"\nNo canal is labelled. The canal's draft holds {100 * held:.1f} % of the label "
+    words = (
+        f"No canal is labelled. The canal's draft holds {100 * held:.1f} % of the label "
         f"*spinal cord* at its heights; {100 * other.sum() / canal.sum():.1f} % of it is "
         "labelled as vertebra."
     )
-    return lines
+    return Part(lines, words, round(took[1]))
 
 
-def alone(real: RealCt) -> list[str]:
+def alone(real: RealCt) -> Part:
     """Each vertebra from its own click only."""
     lines = []
     for level in THORACIC:
@@ -177,10 +188,10 @@ def alone(real: RealCt) -> list[str]:
             lines.append(failed(str(level), error))
             continue
         lines.append(row(real, str(level), real.full(draft.masks[level]), mask, strokes=False))
-    return lines
+    return Part(lines)
 
 
-def ribs(real: RealCt) -> list[str]:
+def ribs(real: RealCt) -> Part:
     """Each rib from its own click."""
     lines = []
     for level in THORACIC:
@@ -195,10 +206,10 @@ def ribs(real: RealCt) -> list[str]:
                 lines.append(failed(contour.words, error))
                 continue
             lines.append(row(real, contour.words, real.full(draft), mask, strokes=False))
-    return lines
+    return Part(lines)
 
 
-def soft(real: RealCt) -> list[str]:
+def soft(real: RealCt) -> Part:
     """Lungs, aorta and all bone."""
     lines = []
     named = [c for cs in real.labels.names.values() for c in cs]
@@ -220,18 +231,15 @@ def soft(real: RealCt) -> list[str]:
     try:
         draft = real.full(draft_bone(real.ct, real.deepest(t8)))
     except InputError as error:
-        return [*lines, failed("all bone", error)]
+        return Part([*lines, failed("all bone", error)])
     lines.append(row(real, "all bone", draft, bones, strokes=False))
-    for words in ("aorta", "heart", "superior vena cava"):
-        mask = real.of(words)
-        share = 100 * (draft & mask).sum() / mask.sum()
-        lines.append(f"\n{share:.1f} % of the label *{words}* was drafted as bone.")
-        print(lines[-1])
-    lines.append(
-        f"\n{100 * (bones & ~draft).sum() / bones.sum():.1f} % of labelled bone was missed."
-    )
-    print(lines[-1])
-    return lines
+    said = [
+        f"{100 * (draft & (mask := real.of(name))).sum() / mask.sum():.1f} % of the label "
+        f"*{name}* was drafted as bone."
+        for name in ("aorta", "heart", "superior vena cava")
+    ]
+    missed = 100 * (bones & ~draft).sum() / bones.sum()
+    return Part(lines, " ".join([*said, f"{missed:.1f} % of labelled bone was missed."]))
 
 
 def _try(real: RealCt, name: str, mask: Mask, make: Callable[[], Volume]) -> str:
@@ -241,22 +249,39 @@ def _try(real: RealCt, name: str, mask: Mask, make: Callable[[], Volume]) -> str
         return failed(name, error)
 
 
-PARTS: dict[str, Callable[[RealCt], list[str]]] = {
-    "vertebrae": vertebrae, "alone": alone, "ribs": ribs, "soft": soft,
+PARTS: dict[str, Callable[[RealCt], Part]] = {
+    "vertebrae": vertebrae, "ribs": ribs, "soft": soft, "alone": alone,
 }  # fmt: skip
+STORE = REPOSITORY / "docs" / "data" / "first-drafts.json"
+TEMPLATE = REPOSITORY / "tools" / "first_drafts_page.md"
+PAGE = REPOSITORY / "docs" / "first-drafts.md"
+
+
+def write_page() -> None:
+    """The page from what was measured; parts that were not run anew keep their rows."""
+    kept = json.loads(STORE.read_text(encoding="utf-8"))
+    text = TEMPLATE.read_text(encoding="utf-8")
+    for part, found in kept.items():
+        text = text.replace(f"{{{part}}}", "\n".join(found["lines"]))
+        for key in ("day", "seconds", "words"):
+            text = text.replace(f"{{{part}_{key}}}", str(found.get(key, "")))
+    PAGE.write_text(text, encoding="utf-8")
 
 
 def main() -> int:
-    """Run the parts asked for; keep the lines of the others as they were."""
-    wanted = sys.argv[1:] or list(PARTS)
-    store = REPOSITORY / "build" / "first-drafts.json"
-    store.parent.mkdir(exist_ok=True)
-    kept = json.loads(store.read_text()) if store.exists() else {}
-    real = RealCt(thorax_ct.find_or_fetch())
-    for part in wanted:
-        print(f"== {part}", flush=True)
-        kept[part] = PARTS[part](real)
-        store.write_text(json.dumps(kept, indent=1))
+    """Measure the parts asked for (``page``: none), then write the page anew."""
+    wanted = sys.argv[1:] or ["vertebrae", "ribs", "soft"]
+    if wanted != ["page"]:
+        real = RealCt(thorax_ct.find_or_fetch())
+        for part in wanted:
+            print(f"== {part}", flush=True)
+            found = PARTS[part](real)
+            kept = json.loads(STORE.read_text(encoding="utf-8"))
+            kept[part] = {"day": f"{datetime.now(UTC):%Y-%m-%d}", **asdict(found)}
+            STORE.write_text(
+                json.dumps(kept, indent=1, ensure_ascii=False) + "\n", encoding="utf-8"
+            )
+    write_page()
     return 0
 
 

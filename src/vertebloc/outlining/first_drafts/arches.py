@@ -38,7 +38,7 @@ def bone_cost(box: Volume) -> NDArray[np.float32]:
         1 in dense bone; more where the brightness has a valley (a joint).
     """
     values = np.asarray(box.values)
-    bone = bony(box)
+    bone = bony(box, SETTINGS.rim_share)
     cost = np.zeros(values.shape, dtype=np.float32)
     bright = np.clip(values[bone], SETTINGS.arch_bone_hu, SETTINGS.arch_dense_hu)
     lack = (SETTINGS.arch_dense_hu - bright) / (SETTINGS.arch_dense_hu - SETTINGS.arch_bone_hu)
@@ -47,13 +47,16 @@ def bone_cost(box: Volume) -> NDArray[np.float32]:
     return cost
 
 
-def bony(box: Volume) -> NDArray[np.bool_]:
-    """Bone of thin parts: half way in brightness between what is outside and the cortex.
+def bony(box: Volume, share: float = 0.5) -> NDArray[np.bool_]:
+    """Bone of thin parts: so far up in brightness from what is outside to the cortex.
 
     Parameters
     ----------
     box : Volume
         Hounsfield units on even voxels.
+    share : float, -
+        Half way is where the edge of a thick cortex lies; thin bone that is blurred by thick
+        slices looks wider than it is, so that more is wanted of it.
 
     Returns
     -------
@@ -64,7 +67,7 @@ def bony(box: Volume) -> NDArray[np.bool_]:
     bright = values > SETTINGS.arch_bone_hu
     rim = bright & ndimage.binary_dilation(~bright, _cross(), iterations=2)
     peak = ndimage.maximum_filter(np.minimum(values, SETTINGS.rim_most_hu), 5)
-    blur = rim & (values < 0.5 * (peak + SETTINGS.soft_hu))
+    blur = rim & (values < SETTINGS.soft_hu + share * (peak - SETTINGS.soft_hu))
     return np.asarray(bright & ~blur)
 
 

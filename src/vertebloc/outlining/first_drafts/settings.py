@@ -40,12 +40,13 @@ class DraftSettings:
     valley_hu_mm2: float = 60.0
     soft_hu: float = 50.0  #: what lies around bone
     rim_most_hu: float = 600.0  #: cortex counts as no brighter when its blur is judged
+    rim_share: float = 0.65  #: of the way from soft to that, where the edge of arches lies
     ring_mm: float = 6.5  #: so near the canal, beside and behind it, lies no rib
     process_aside_mm: tuple[float, float] = (17.0, 29.0)  #: of the canal's middle
     seam_cost: float = 6.0  #: a step dearer than this parts process and rib
     rib_short_of_head: float = 6.0  #: cost of each mm that a rib ends short of its body
     rib_most_cost: float = 350.0  #: a way to the head dearer than this (mm) is no rib
-    close_voxels: int = 3  #: gaps of twice as many voxels inside a vertebra are closed
+    close_voxels: int = 4  #: gaps of twice as many voxels inside a vertebra are closed
     fat_hu: float = 0.0  #: darker is fat, no gap in bone
     most_rib_ml: float = 60.0  #: no rib is larger
     rib_aside_mm: float = 43.0  #: farther from the canal's middle lies no transverse process

@@ -225,9 +225,10 @@ def solid(box: Volume, shared: Shared, number: int) -> Volume:
     here = mine[piece]
     free = (shared.owner[piece] == 0) & ~shared.canal[piece]
     room = np.asarray(box.values)[piece] > SETTINGS.fat_hu
-    wide = np.pad(here, 4)
-    ball = np.linalg.norm(np.indices((7, 7, 7)) - 3.0, axis=0) <= SETTINGS.close_voxels + 0.2
-    closed = ndimage.binary_closing(wide, ball)[4:-4, 4:-4, 4:-4]
+    reach = SETTINGS.close_voxels
+    ball = np.linalg.norm(np.indices((2 * reach + 1,) * 3) - reach, axis=0) <= reach + 0.2
+    inner = (slice(reach + 1, -reach - 1),) * 3
+    closed = ndimage.binary_closing(np.pad(here, reach + 1), ball)[inner]
     closed = here | (closed & free & room)
     for k in range(closed.shape[2]):
         closed[:, :, k] = ndimage.binary_fill_holes(closed[:, :, k])
