@@ -246,7 +246,7 @@ def demo(
         str,
         typer.Option(
             help="lead, lumbar, both-pedicles, arch, before or after (a drug), thirteen-ribs, "
-            "scoliosis."
+            "scoliosis, bright-discs."
         ),
     ] = "lead",
     with_mr: Annotated[

@@ -1,4 +1,4 @@
-"""Further made-up patients: lumbar, both pedicles, arch, before and after a drug, more ribs, bent.
+"""Further made-up patients: lumbar, both pedicles, arch, a drug, more ribs, bent, bright discs.
 
 They are frozen: a test keeps the hashes of what is drawn from them. Another patient is added,
 none of these is bent.
@@ -47,6 +47,7 @@ class _Story:
     plan: SpinePlan
     grow: Callable[[PlacedVertebra], growths.Growth]
     view_moved_mm: tuple[float, float] = (0.0, 0.0)
+    bright_discs: bool = False
 
 
 _STORIES: Mapping[str, _Story] = MappingProxyType(
@@ -119,6 +120,15 @@ _STORIES: Mapping[str, _Story] = MappingProxyType(
                 ),
             ),
             grow=growths.grow_right_half,
+        ),
+        "bright-discs": _Story(
+            name="BRIGHT DISCS",
+            number="VB-DISCS-1",
+            about="thin spongy bone with brighter discs, contrast in the vessels; tumour in the "
+            "right half of the body of T9",
+            plan=SpinePlan(levels=LEAD_PLAN.levels, diseased=Level("T9"), origin=Level("T10")),
+            grow=growths.grow_right_half,
+            bright_discs=True,
         ),
     }
 )  # fmt: skip
@@ -231,6 +241,7 @@ def _make(story: _Story) -> MadeUpPatient:
         solids=solids,
         unnamed=_unnamed(spine, plan, growth, Moved(outline, by), by),
         view_moved_mm=story.view_moved_mm,
+        bright_discs=story.bright_discs,
     )
 
 

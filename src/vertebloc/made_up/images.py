@@ -133,22 +133,37 @@ _TISSUES: dict[Structure, Tissue] = {
 }
 
 
+#: invented, after the look of an older person's chest with contrast in the vessels
+_THIN_BONE = _layered(560.0, 115.0, 0.5, 0.9)
+_BRIGHT_DISCS: dict[Structure, Tissue] = {
+    **_TISSUES,
+    Structure.AORTA: _layered(60.0, 390.0, 0.6, 1.0),
+    Structure.AZYGOS: _even(170.0),
+    Structure.INFERIOR_CAVA: _even(190.0),
+    Structure.SEGMENTAL_VESSEL: _even(200.0),
+    Structure.DISC: _layered(185.0, 215.0, 1.0, 1.5),
+    Structure.RIB: _layered(560.0, 105.0, 0.5, 0.8),
+    Structure.VERTEBRA: _THIN_BONE,
+}
+
+
 def _tissues(patient: MadeUpPatient) -> list[tuple[Solid, Tissue]]:
     """Every solid with its tissue, from below to above."""
-    unnamed = patient.unnamed
+    unnamed, bright = patient.unnamed, patient.bright_discs
+    tissues, bone = (_BRIGHT_DISCS, _THIN_BONE) if bright else (_TISSUES, _BONE)
     below: list[tuple[Solid, Tissue]] = [
         (unnamed["outline"], _even(-95.0)),
         (unnamed["wall"], _even(45.0)),
         (unnamed["mediastinal fat"], _even(-90.0)),
-        (unnamed["heart"], _even(90.0)),
+        (unnamed["heart"], _even(330.0 if bright else 90.0)),
         (unnamed["abdomen"], _even(58.0)),
     ]
     between: list[tuple[Solid, Tissue]] = [
         (unnamed["canal"], _even(-70.0)),
-        (unnamed["end discs"], _even(75.0)),
-        (unnamed["neighbouring vertebrae"], _BONE),
+        (unnamed["end discs"], _even(205.0 if bright else 75.0)),
+        (unnamed["neighbouring vertebrae"], bone),
     ]
-    named = [(c.structure, (solid, _TISSUES[c.structure])) for c, solid in patient.solids.items()]
+    named = [(c.structure, (solid, tissues[c.structure])) for c, solid in patient.solids.items()]
     soft = (Structure.SKIN, Structure.LUNG, Structure.MUSCLE)
     return [
         *below,

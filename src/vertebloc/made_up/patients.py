@@ -39,6 +39,8 @@ class MadeUpPatient:
     twin_of: MadeUpPatient | None = None  #: whose mirror image this is
     #: middle of the field of view against the lead patient's, to the left and back
     view_moved_mm: tuple[float, float] = (0.0, 0.0)
+    #: thin spongy bone, and discs, vessels and heart brighter than it (contrast was given)
+    bright_discs: bool = False
 
     def __post_init__(self) -> None:
         """Freeze the mappings."""
