@@ -125,7 +125,7 @@ def test_rod_by_formula_against_a_mesh_library(primary, secondary):
 
 
 def test_magnification():
-    """Similar triangles: detector at 1000, object at 600: 1.667; a 0.2 mm pixel is 0.12 mm there."""
+    """Similar triangles: 1000 over 600 is 1.667; a 0.2 mm pixel is 0.12 mm at the object."""
     view = make_view(detector_mm=0.2 * 96)
     assert view.arm.magnification == pytest.approx(1.667, abs=5e-4)
     assert view.arm.pitch_mm / view.arm.magnification == pytest.approx(0.12, abs=1e-12)
