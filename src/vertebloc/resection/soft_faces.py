@@ -12,6 +12,7 @@ from vertebloc.case.choice_words import SoftFace
 from vertebloc.case.choices import CuffChoice
 from vertebloc.resection.barriers import soft_barrier
 from vertebloc.resection.model import FaceKind, FaceMargin, HalfCut
+from vertebloc.resection.nearest_place import nearest_place
 from vertebloc.resection.piece import JOIN_MM
 from vertebloc.resection.places import place_in_words
 from vertebloc.space.distance import SignedDistance
@@ -60,8 +61,6 @@ def measure_soft_faces(
         Where tumour lies bare on the piece, 0 mm by construction; never negative.
     """
     corners = piece.corners
-    middles = corners.mean(axis=1)
-    distances = np.maximum(_least_distances(corners, middles, tumour), 0.0)
     parts = triangles_of_soft_faces(piece, vertebra, cuts, arch_only=arch_only)
     areas = _areas(corners)
     found = []
@@ -69,19 +68,19 @@ def measure_soft_faces(
         chosen = parts[face]
         if not len(chosen):
             continue
-        at = chosen[int(np.argmin(distances[chosen]))]
+        nearest_mm, weakest = nearest_place(corners[chosen], tumour)
+        to_tumour_mm = max(nearest_mm, 0.0)
         cuff = cuffs[face]
-        margin = float(distances[at]) + cuff.thickness_mm
         found.append(
             FaceMargin(
                 name=name,
                 kind=FaceKind.SOFT,
                 area_mm2=float(areas[chosen].sum()),
-                margin_mm=margin,
-                weakest=middles[at],
-                weakest_in_words=place_in_words(vertebra, middles[at]),
+                margin_mm=to_tumour_mm + cuff.thickness_mm,
+                weakest=weakest,
+                weakest_in_words=place_in_words(vertebra, weakest),
                 tumour_crossed_mm2=0.0,
-                barrier=soft_barrier(face, cuff, float(distances[at]), arch_only=arch_only),
+                barrier=soft_barrier(face, cuff, to_tumour_mm, arch_only=arch_only),
                 allowance=None,
                 face=None,
             )
@@ -137,14 +136,6 @@ def _across(corners: NDArray[np.float64]) -> NDArray[np.float64]:
 def _areas(corners: NDArray[np.float64]) -> NDArray[np.float64]:
     """Area of each triangle, mm2."""
     return np.asarray(np.linalg.norm(_across(corners), axis=1) / 2.0)
-
-
-def _least_distances(
-    corners: NDArray[np.float64], middles: NDArray[np.float64], tumour: SignedDistance
-) -> NDArray[np.float64]:
-    """Least distance of each triangle, looked at in its middle and at its corners."""
-    at_corners = tumour.signed_distance_mm(corners.reshape(-1, 3)).reshape(-1, 3)
-    return np.asarray(np.minimum(tumour.signed_distance_mm(middles), at_corners.min(axis=1)))
 
 
 def _facing(
