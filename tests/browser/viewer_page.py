@@ -79,6 +79,7 @@ def main() -> None:
     own = build(marked_volume((ni, nj, nk)))
     listening = socket.socket()
     listening.bind(("127.0.0.1", 0))
+    listening.listen()  # who reads the address may ask before the server runs
     address = f"http://127.0.0.1:{listening.getsockname()[1]}/"
     sys.stdout.write(json.dumps({"address": address}) + "\n")
     sys.stdout.flush()
