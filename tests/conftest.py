@@ -8,13 +8,16 @@ a NOT RUN that this machine has no excuse for.
 
 from __future__ import annotations
 
+import asyncio
 import importlib.util
 import os
 import shutil
 from collections import Counter
-from collections.abc import Generator
+from collections.abc import Callable, Coroutine, Generator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from types import ModuleType
+from typing import Any
 
 import numpy as np
 import pytest
@@ -34,6 +37,17 @@ def _load_tool(name: str) -> ModuleType:
 
 
 thorax_ct = _load_tool("thorax_ct")
+
+
+@pytest.fixture
+def run_apart() -> Callable[[Coroutine[Any, Any, Any]], Any]:
+    """Run a coroutine in a thread of its own: a browser test may have left a loop in this one."""
+
+    def run(work: Coroutine[Any, Any, Any]) -> Any:
+        with ThreadPoolExecutor(1) as aside:
+            return aside.submit(asyncio.run, work).result()
+
+    return run
 
 
 @pytest.fixture

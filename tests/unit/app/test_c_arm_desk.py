@@ -1,6 +1,5 @@
 """Predicted pictures are made when looked at, once a plan, and an old one is never the new one."""
 
-import asyncio
 from types import SimpleNamespace
 
 import pytest
@@ -39,40 +38,40 @@ def scene(monkeypatch):
     return made
 
 
-def test_a_picture_is_made_once_and_again_for_a_new_plan(scene):
+def test_a_picture_is_made_once_and_again_for_a_new_plan(scene, run_apart):
     desk = scene.desk
     assert desk.drawing == "" and not desk.is_current
-    asyncio.run(desk.open())
-    asyncio.run(desk.open())
+    run_apart(desk.open())
+    run_apart(desk.open())
     assert scene.drawn == [("first", "c-arm-side")] and desk.is_current
     scene.case.planned = SimpleNamespace(plan="second", choices=None)
     same = scene.case.planned
     # the picture before stays to be seen, and says that it is old
     assert desk.drawing == "first c-arm-side" and not desk.is_current
-    asyncio.run(desk.open())
+    run_apart(desk.open())
     assert desk.drawing == "second c-arm-side" and desk.is_current
     # ring and front arrive behind the plan: the same plan, so the same pictures
     scene.case.planned = SimpleNamespace(plan=same.plan, choices=same.choices)
     assert desk.is_current
 
 
-def test_another_picture(scene):
-    asyncio.run(scene.desk.open())
-    asyncio.run(scene.desk.choose("c-arm-behind"))
+def test_another_picture(scene, run_apart):
+    run_apart(scene.desk.open())
+    run_apart(scene.desk.choose("c-arm-behind"))
     assert scene.desk.drawing == "first c-arm-behind" and scene.desk.is_current
-    asyncio.run(scene.desk.choose("c-arm-side"))
+    run_apart(scene.desk.choose("c-arm-side"))
     assert len(scene.drawn) == 2 and scene.desk.drawing == "first c-arm-side"
 
 
-def test_what_cannot_be_predicted_says_why_once(scene):
+def test_what_cannot_be_predicted_says_why_once(scene, run_apart):
     scene.fails = True
-    asyncio.run(scene.desk.open())
-    asyncio.run(scene.desk.open())
+    run_apart(scene.desk.open())
+    run_apart(scene.desk.open())
     assert scene.refused == ["crop the CT"] and not scene.desk.is_busy
     assert scene.desk.drawing == ""
 
 
-def test_nothing_is_predicted_before_there_is_a_plan(scene):
+def test_nothing_is_predicted_before_there_is_a_plan(scene, run_apart):
     scene.case.planned = None
-    asyncio.run(scene.desk.open())
+    run_apart(scene.desk.open())
     assert not scene.drawn and scene.told == 0

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 from types import SimpleNamespace
 
 from vertebloc.app.role_desk import RoleDesk
@@ -16,7 +15,7 @@ class OldPlan:
     json_of = staticmethod(lambda _: {"resection": {"acts": {}}})
 
 
-def test_an_older_plan_is_refused_once(monkeypatch):
+def test_an_older_plan_is_refused_once(monkeypatch, run_apart):
     refused = []
     folder = OldPlan()
     desk = RoleDesk(lambda: SimpleNamespace(folder=folder), lambda _: None, refused.append)
@@ -29,6 +28,6 @@ def test_an_older_plan_is_refused_once(monkeypatch):
         await desk.open()
         await desk.open()
 
-    asyncio.run(look_twice())
+    run_apart(look_twice())
     assert len(refused) == 1
     assert "made by an older vertebloc" in refused[0] and "plan again" in refused[0]

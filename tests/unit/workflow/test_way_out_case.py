@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 import shutil
 from dataclasses import replace
 
@@ -113,7 +112,7 @@ def test_a_damaged_one_is_one_line(case):
 
 
 @pytest.mark.slow
-def test_stopped_it_leaves_the_case_as_it_was(small_case, tmp_path):
+def test_stopped_it_leaves_the_case_as_it_was(small_case, tmp_path, run_apart):
     folder = shutil.copytree(small_case, tmp_path / "case")
     before = {p: p.read_bytes() for p in folder.rglob("*") if p.is_file() and p.suffix == ".json"}
     job, heard = WayOutJob(), []
@@ -123,7 +122,7 @@ def test_stopped_it_leaves_the_case_as_it_was(small_case, tmp_path):
         job.stop()
 
     with pytest.raises(InputError, match="stopped") as stopped:
-        asyncio.run(job.run(folder, hear))
+        run_apart(job.run(folder, hear))
     assert str(stopped.value) == STOPPED and heard and not job.is_running
     after = {p: p.read_bytes() for p in folder.rglob("*") if p.is_file() and p.suffix == ".json"}
     assert after == before
