@@ -37,7 +37,8 @@ def turned(solid, degrees, mirrored=False):
 
 def search_in(room, grid, **settings):
     step_mm, step_deg = grid
-    wanted = {"clear_after_mm": 5.0, **settings}
+    # SHORT_MM is worked out for edges of 1 mm
+    wanted = {"clear_after_mm": 5.0, "edge_mm": 1.0, **settings}
     return make_search(room, WayOutSettings(step_mm=step_mm, step_deg=step_deg, **wanted))
 
 
