@@ -8,6 +8,9 @@ RUN_READY := $(VENV)/ready-to-run
 TEST_READY := $(VENV)/ready-to-test
 MARKS := not full
 
+# Programs that are started often must not compile everything anew each time.
+unexport PYTHONDONTWRITEBYTECODE
+
 .PHONY: help demo test check fast long bench docs lock
 
 help:

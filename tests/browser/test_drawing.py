@@ -191,26 +191,6 @@ def test_a_second_window_does_not_write(page, served):
     second.close()
 
 
-def test_a_kill_loses_nothing_that_was_answered(page, served, serving, browser):
-    settled(page)
-    # what was not measured yet before is measured when the case is opened again
-    state, words = page.evaluate(STATE), answer(page).partition(" Outlines were drawn on")[0]
-    served.stop(kill=True)
-    with serving(served.case) as again:
-        fresh = browser.new_context(viewport={"width": 1440, "height": 900}).new_page()
-        fresh.goto(again.address)
-        open_outlines(fresh, again)
-        fresh.locator("select").first.select_option(label=SCAR)
-        fresh.wait_for_function(
-            "(mark) => window.vertebloc_viewer().outlines.outlines[0].mark === mark",
-            arg=state["saved"], timeout=20_000,
-        )  # fmt: skip
-        settled(fresh)
-        assert fresh.evaluate(STATE)["mark"] == state["mark"]
-        assert answer(fresh).startswith(words) and "DRAFT" in words
-        fresh.context.close()
-
-
 def test_a_first_draft_is_chosen_and_pointed_at_by_keyboard(page, served):
     """What is missing stands first; Space points in the middle of the picture, not at the button.
 
@@ -234,3 +214,23 @@ def test_a_first_draft_is_chosen_and_pointed_at_by_keyboard(page, served):
     page.keyboard.press("Space")  # the same place again: refused in one line
     page.wait_for_selector("text=point at:", state="detached")
     page.wait_for_selector("[role=alert]:has-text('too close together')", timeout=OPEN_S)
+
+
+def test_a_kill_loses_nothing_that_was_answered(page, served, serving, browser):
+    settled(page)
+    # what was not measured yet before is measured when the case is opened again
+    state, words = page.evaluate(STATE), answer(page).partition(" Outlines were drawn on")[0]
+    served.stop(kill=True)
+    with serving(served.case) as again:
+        fresh = browser.new_context(viewport={"width": 1440, "height": 900}).new_page()
+        fresh.goto(again.address)
+        open_outlines(fresh, again)
+        fresh.locator("select").first.select_option(label=SCAR)
+        fresh.wait_for_function(
+            "(mark) => window.vertebloc_viewer().outlines.outlines[0].mark === mark",
+            arg=state["saved"], timeout=20_000,
+        )  # fmt: skip
+        settled(fresh)
+        assert fresh.evaluate(STATE)["mark"] == state["mark"]
+        assert answer(fresh).startswith(words) and "DRAFT" in words
+        fresh.context.close()

@@ -67,6 +67,7 @@ def main() -> None:
     }  # fmt: skip
     listening = socket.socket()
     listening.bind(("127.0.0.1", 0))
+    listening.listen()  # who reads the address may ask before the server runs
     port = listening.getsockname()[1]
     app = build_app(desk, port)
     desk.way.data = lambda way, standing: travel_data(desk.way.kept(), way, standing, FRAME)

@@ -181,8 +181,8 @@ class Desk:
         except VertBlocError as error:
             self.error = str(error)
         finally:
-            self.behind.begin()  # of the plan before, if the new one was refused
             self.say("")
+        self.behind.begin()  # of the plan before, if the new one was refused
         self.roles.renew()  # once everything is on the screen
 
     def _arrived(self, planned: PlannedCase) -> None:

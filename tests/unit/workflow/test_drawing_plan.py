@@ -50,6 +50,7 @@ def test_a_drawn_tumour_is_measured_anew_and_said_to_be_a_draft(own_case):
             assert after["tumour"]["volume_ml"] < before["tumour"]["volume_ml"]
             assert "The outline of tumour is a DRAFT" in after["answer"]
             assert after["inputs"]["drawn"] == CaseFolder.open(own_case).hash_of("drawn")
+            assert run(case.measure_access())  # ring and front follow behind
             case.save_sheet()
             assert not case.stale_reasons
             drawing.confirm(TUMOUR, "C. Surgeon")

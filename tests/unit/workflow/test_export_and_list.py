@@ -29,7 +29,17 @@ def masks(case: Path) -> dict:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("form", list(OutlineFormat), ids=lambda f: f.value)
+@pytest.mark.parametrize(
+    "form",
+    [
+        OutlineFormat.SEG,
+        *(
+            pytest.param(one, marks=pytest.mark.full)
+            for one in (OutlineFormat.RTSTRUCT, OutlineFormat.NIFTI)
+        ),
+    ],
+    ids=lambda f: f.value,
+)
 def test_a_case_s_outlines_go_out_and_come_in_again(
     form: OutlineFormat, small_case: Path, tmp_path: Path
 ) -> None:

@@ -77,7 +77,10 @@ def test_a_plan_by_command_is_measured_anew_and_leaves_it_for_the_pages(own_case
     assert path.stat().st_size > 1000
 
 
-@pytest.mark.parametrize("keep", [0, 100, 100_000])
+@pytest.mark.parametrize(
+    "keep",
+    [pytest.param(0, marks=pytest.mark.full), 100, pytest.param(100_000, marks=pytest.mark.full)],
+)
 def test_a_damaged_one_does_no_harm(own_case, fresh, keep):
     first, _ = open_timed(own_case)
     (path,) = kept_files(own_case)
