@@ -40,6 +40,9 @@ def page(browser, served):
 
 def open_outlines(page, served):
     page.goto(served.address.split("?")[0] + "contours")
+    # until the canal is found slices lie along the voxels, then square to it: strokes of before
+    # are not in the slices of after
+    page.wait_for_selector("text=square to the canal", timeout=120_000)
     loaded(page)
 
 
