@@ -36,7 +36,9 @@ def planned(contours):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("mirrored", [False, pytest.param(True, marks=pytest.mark.full)])
+@pytest.mark.parametrize(
+    "mirrored", [pytest.param(one, marks=pytest.mark.full) for one in (False, True)]
+)
 def test_labels_and_surfaces_give_the_same_plan(mirrored):
     patient = made_up.lead_patient().mirrored() if mirrored else made_up.lead_patient()
     labels, _ = planned(ContourSet(made_up.label_map(patient, made_up.default_grid(patient))))
