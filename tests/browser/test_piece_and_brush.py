@@ -153,7 +153,7 @@ def sweep(page, *places):
         page.mouse.move(x, y, steps=5)
 
 
-def becomes(seen, page):
+def comes_true(seen, page):
     """Wait as an eye would: the picture follows the plan, and that is computed beside it."""
     for _ in range(150):
         if seen():
@@ -187,7 +187,7 @@ def test_the_arch_is_brushed_on_the_slice(page):
     assert fate(page, "left pedicle") == first["left pedicle"]
     assert fate(page, "right lamina") == first["right lamina"]
     # a dot of radius 1.5 in a cell of 7 by 7 pixels covers 14 %
-    becomes(lambda: page.evaluate(DOTS, lamina) > clean + 0.05, page)
+    comes_true(lambda: page.evaluate(DOTS, lamina) > clean + 0.05, page)
     page.screenshot(path=SCREENSHOTS / "brush-marked.png")
     sweep(page, PROCESS, LAMINA)
     page.mouse.up()
@@ -195,7 +195,7 @@ def test_the_arch_is_brushed_on_the_slice(page):
     has_fate(page, "left transverse process", first["left transverse process"])
     settled(page)
     page.wait_for_timeout(800)
-    becomes(lambda: page.evaluate(DOTS, lamina) < clean + 0.03, page)
+    comes_true(lambda: page.evaluate(DOTS, lamina) < clean + 0.03, page)
     page.get_by_role("button", name="brush", exact=True).click()
 
 
