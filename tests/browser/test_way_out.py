@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import subprocess
 import sys
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -21,34 +22,30 @@ def kept(way_out_by_hand):
     return way_out_by_hand.hand_kept()
 
 
+@contextmanager
 def opened(browser, folder, side):
-    """The page of a case that keeps a way out to a side, and the program that serves it."""
+    """The page of a case that keeps a way out to a side; its server ends with it, come what may."""
     command = [sys.executable, str(PAGE), str(folder), side]
-    served = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
-    address = served.stdout.readline().strip()
-    made = browser.new_context(viewport={"width": 1440, "height": 900}).new_page()
-    made.wrong = []
-    made.on("pageerror", lambda error: made.wrong.append(str(error)))
-    made.goto(f"{address}way-out")
-    made.wait_for_selector(f"text=Out to the {side} if", timeout=60_000)
-    made.wait_for_function("() => window.vertebloc_travel?.().painted > 0", timeout=60_000)
-    return made, served
-
-
-def closed(page, served):
-    wrong = page.wrong
-    page.context.close()
-    served.terminate()
-    served.wait(20)
-    served.stdout.close()
-    assert not wrong
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as served:
+        try:
+            address = served.stdout.readline().strip()
+            made = browser.new_context(viewport={"width": 1440, "height": 900}).new_page()
+            made.wrong = []
+            made.on("pageerror", lambda error: made.wrong.append(str(error)))
+            made.goto(f"{address}way-out")
+            made.wait_for_selector(f"text=Out to the {side} if", timeout=60_000)
+            made.wait_for_function("() => window.vertebloc_travel?.().painted > 0", timeout=60_000)
+            yield made
+            made.context.close()
+            assert not made.wrong
+        finally:
+            served.terminate()
 
 
 @pytest.fixture(scope="module")
 def page(browser, tmp_path_factory):
-    made, served = opened(browser, tmp_path_factory.mktemp("way"), "left")
-    yield made
-    closed(made, served)
+    with opened(browser, tmp_path_factory.mktemp("way"), "left") as made:
+        yield made
 
 
 def reading(page):
@@ -113,12 +110,13 @@ def test_to_the_left_is_to_the_pictures_left_and_the_slider_fits(page):
 
 @pytest.mark.full
 def test_the_mirror_twin_goes_to_the_pictures_right(browser, tmp_path):
-    made, served = opened(browser, tmp_path, "right")
-    first, last = ends(made)
-    assert last["x"] > first["x"] and last["y"] < first["y"]
-    side = made.inner_text("aside")
-    assert "the right T10 root" in side and "the left T10 root" not in side.split("RIGHT: NO")[0]
-    closed(made, served)
+    with opened(browser, tmp_path, "right") as made:
+        first, last = ends(made)
+        assert last["x"] > first["x"] and last["y"] < first["y"]
+        side = made.inner_text("aside")
+        assert (
+            "the right T10 root" in side and "the left T10 root" not in side.split("RIGHT: NO")[0]
+        )
 
 
 def test_it_plays_and_pauses_without_freezing_the_page(page):
