@@ -24,7 +24,7 @@ def kept(way_out_by_hand):
 
 @contextmanager
 def opened(browser, folder, side):
-    """The page of a case that keeps a way out to a side; its server ends with it, come what may."""
+    """The page of a case that keeps a way out to a side; its server ends with it."""
     command = [sys.executable, str(PAGE), str(folder), side]
     with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as served:
         try:
