@@ -288,6 +288,11 @@ class Judge:
         return scenario.given_up
 
 
+def is_contradicted(exact: ExactCheck | None) -> bool:
+    """Whether an independent library measured other distances: then a yes is none."""
+    return exact is not None and not exact.agrees
+
+
 def find_way_out(room: Room, settings: WayOutSettings, say: Say) -> WayOut:
     """Say whether the piece can be delivered, on which side, at what price.
 
@@ -347,15 +352,19 @@ def find_way_out(room: Room, settings: WayOutSettings, say: Say) -> WayOut:
         sides = {e.side for e in ledger if e.given_up == everything and e.answer is Answer.NO}
         all_no = len(sides) == len(Side)
         answer = Answer.NO if all_no else Answer.CANNOT_TELL
+    exact = judge.checked(best)
+    if answer is Answer.YES and is_contradicted(exact):
+        answer = Answer.CANNOT_TELL
+        ledger[ledger.index(best)] = best = replace(best, answer=answer)
     return WayOut(
         answer=answer,
-        side=best.side if yes else None,
+        side=best.side if answer is Answer.YES else None,
         best=best,
         ledger=tuple(ledger),
         family=family_words(settings),
         scenarios_searched=search.scenarios_searched,
         settings=settings,
-        exact=judge.checked(best),
+        exact=exact,
         yes_up_to_mm=max(entry.with_errors.lower_mm for entry in ledger),
         no_from_mm=judge.no_from_mm(everything),
     )

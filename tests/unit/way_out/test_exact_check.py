@@ -6,7 +6,14 @@ import pytest
 
 from vertebloc.space.sections import surface_of_solid
 from vertebloc.way_out import Obstacle, Room, Substance, WayOutSettings
-from vertebloc.way_out.exact_check import capsules_of, check_exactly, exact_distances, mesh_of
+from vertebloc.way_out.answer import is_contradicted
+from vertebloc.way_out.exact_check import (
+    ExactCheck,
+    capsules_of,
+    check_exactly,
+    exact_distances,
+    mesh_of,
+)
 from vertebloc.way_out.model import Path
 from vertebloc.way_out.poses import moves_of
 from vertebloc.way_out.search import make_ground
@@ -71,3 +78,19 @@ def test_ours_agree_with_exact_distances():
 def test_a_clearance_that_promises_too_much_is_found():
     """Ours made 0.4 mm too large on purpose."""
     assert not checked(grown_mm=0.4).agrees
+
+
+def test_a_check_that_measured_otherwise_takes_a_yes_back():
+    """The same poses, once with ours as measured, once half a millimetre too generous."""
+    checks = [
+        ExactCheck(
+            poses=np.arange(2),
+            sac_mm=np.array([3.0, 4.0]),
+            ours_mm=np.array([3.0, 4.0]) + off,
+            most_above_mm={"sac": off},
+            most_below_mm={"sac": 0.0},
+            distances_measured=2,
+        )
+        for off in (0.02, 0.5)
+    ]
+    assert [is_contradicted(one) for one in (None, *checks)] == [False, False, True]
