@@ -83,6 +83,8 @@ def with_ranking(
     for line in ledger:
         line["chosen"] = line is first
     way = ways[first["way"]]
+    if not way["chosen"]:  # the exact check was of the way that the search chose
+        ranked.pop("exact", None)
     return ranked | {
         "ledger": ledger,
         "side": first["side"],

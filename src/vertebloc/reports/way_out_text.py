@@ -34,6 +34,9 @@ SHOWN, AT_BEST = "shown to be possible", "no way betters"
 WITH_ERRORS, BEST_WITH_ERRORS = "shown, with all errors against it", "at best, all in its favour"
 FLIPS = "yes as long as no more is wanted than"
 NO_YES = "none"
+NOT_CHECKED = (
+    "This way was NOT CHECKED by an independent library: the one that the search chose was."
+)
 GIVEN_UP, GAINED = "given up", "gained"
 NOTHING_MORE = "nothing more"
 CHOSEN, BEST_FOUND = "chosen", "best found"
@@ -334,7 +337,7 @@ def exact_sentence(way_out: Mapping[str, Any]) -> str:
     """
     exact = way_out.get("exact")
     if exact is None:
-        return ""
+        return NOT_CHECKED if way_out.get("answer") == "yes" else ""
     said = (
         f"{exact['distances_measured']} exact distances between meshes, by an independent "
         f"library at {exact['poses']} poses of the way"
