@@ -41,7 +41,11 @@ def way_out_view(document: Mapping[str, Any]) -> PageView:
     cards = []
     if "ledger" in way_out:
         cards = [room_card(way_out), ledger_card(way_out)]
-    foot = [Sentence(exact)] if exact and not words.is_doubted(way_out) else []
+    foot = (
+        [Sentence(exact, exact == words.NOT_CHECKED)]
+        if exact and not words.is_doubted(way_out)
+        else []
+    )
     foot += [
         Sentence(text.sentence(one), folded=True)
         for one in (*way_out.get("assumptions", ()), *_family(way_out))
