@@ -115,6 +115,24 @@ def test_the_surgeons_order_chooses_among_the_yes_and_moves_no_answer(kept: Any)
     assert by_roots["clearance_bracket_mm"] == by_roots["ledger"][0]["clearance_bracket_mm"]
 
 
+def test_the_exact_check_is_only_said_of_the_way_that_was_checked(made_up: Any, kept: Any) -> None:
+    """The search's own way was checked; the team's order may choose another."""
+    exact = {"poses": 2, "distances_measured": 4, "most_off_mm": 0.05, "agrees": True}
+    told = {**kept, "way_out": {**kept["way_out"], "exact": exact}}
+    checked = set()
+    for order in (Spared.ROOTS, Spared.RIBS):
+        found = ranked(told, order)
+        own = told["ways"][found["ledger"][0]["way"]]["chosen"]
+        (said,) = [
+            one for one in way_out_view(add_way_out(made_up.document(), found)).foot
+            if "independent library" in one.words
+        ]  # fmt: skip
+        assert ("NOT CHECKED" in said.words) is (not own)
+        assert said.must_not_be_overlooked is (not own)
+        checked.add(bool(own))
+    assert checked == {True, False}
+
+
 def test_a_no_is_washed_and_names_what_shuts_it(made_up: Any, hand: Any) -> None:
     no = hand.hand_kept(answer=Answer.NO)
     view = way_out_view(add_way_out(made_up.document(), ranked(no)))
