@@ -11,12 +11,13 @@ import pytest
 from vertebloc.anatomy.levels import Level
 from vertebloc.case.choices import Choices
 from vertebloc.case.identity import Identity
-from vertebloc.exchange.dicom_close_faces import write_close_faces
-from vertebloc.exchange.dicom_objects import ObjectSettings
+from vertebloc.exchange.dicom_objects import AboutObject, ObjectSettings
+from vertebloc.exchange.dicom_rtstruct_write import write_structures
 from vertebloc.exchange.masks import BoxedMask
 from vertebloc.resection.close_faces import REACH_MM, find_close_faces, voxels_near
 from vertebloc.space.grids import Grid
 from vertebloc.space.solids import Sphere
+from vertebloc.workflow.close_regions import close_region
 
 from .block_spine import ball, planned, solids_with, vertebra
 
@@ -78,16 +79,20 @@ def test_the_structure_set_says_planned_and_lies_at_the_faces(close, tmp_path):
     regions = []
     for face in found.values():
         start, inside = voxels_near(face.places, grid)
-        regions.append((face.name, "planned, a sentence", BoxedMask(start=start, inside=inside)))
+        mask = BoxedMask(start=start, inside=inside)
+        regions.append(close_region(face.name, "planned, a sentence", mask))
     settings = ObjectSettings(
         seed_text="t", made_at=datetime(2026, 1, 1, tzinfo=UTC), identity=Identity("MADE-UP, T")
     )
-    write_close_faces(tmp_path / "close.dcm", grid, regions, settings)
+    about = AboutObject(label="CLOSE FACES", description="d", series="s", algorithm="vertebloc")
+    write_structures(tmp_path / "close.dcm", grid, regions, about, settings)
     read = pydicom.dcmread(tmp_path / "close.dcm")
     assert read.Modality == "RTSTRUCT" and read.ApprovalStatus == "UNAPPROVED"
     names = [item.ROIName for item in read.StructureSetROISequence]
     assert names == [f"PLANNED close face: {name}" for name in found]
-    assert {item.ROIGenerationAlgorithm for item in read.StructureSetROISequence} == {"AUTOMATIC"}
+    # computed, from outlines and cuts that people made
+    made_by = {item.ROIGenerationAlgorithm for item in read.StructureSetROISequence}
+    assert made_by == {"SEMIAUTOMATIC"}
     for item, face in zip(read.ROIContourSequence, found.values(), strict=True):
         points = np.concatenate(
             [np.array(line.ContourData, float).reshape(-1, 3) for line in item.ContourSequence]
