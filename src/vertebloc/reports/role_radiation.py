@@ -22,8 +22,9 @@ METAL = (
 )
 REGION = (
     "PLANNED before the operation with code {code}{unconfirmed}: all within {reach} (assumed) of "
-    "where the {face} is nearer to tumour than {wanted}; nearest {margin}. Pathology decides."
+    "where the {face} is nearer to tumour than {wanted}; {nearest}. Pathology decides."
 )
+BARE = "tumour lies bare there"
 NO_REGION = (
     "The regions are written with: vertebloc sheets DIR --regions (DICOM structure set on the CT)."
 )
@@ -76,7 +77,7 @@ def region_words(document: Mapping[str, Any], face: str, margin_mm: float, reach
         face=face,
         reach=text.mm(reach_mm),
         wanted=text.mm(document["resection"]["wanted_margin_mm"]),
-        margin=text.mm(margin_mm),
+        nearest=f"nearest {text.mm(margin_mm)}" if margin_mm > 0.0 else BARE,
     )
 
 

@@ -14,6 +14,7 @@ from vertebloc.case.identity import Identity
 from vertebloc.exchange.dicom_objects import AboutObject, ObjectSettings
 from vertebloc.exchange.dicom_rtstruct_write import write_structures
 from vertebloc.exchange.masks import BoxedMask
+from vertebloc.reports.role_radiation import region_words
 from vertebloc.resection.close_faces import REACH_MM, find_close_faces, voxels_near
 from vertebloc.space.grids import Grid
 from vertebloc.space.solids import Sphere
@@ -100,3 +101,15 @@ def test_the_structure_set_says_planned_and_lies_at_the_faces(close, tmp_path):
         away = np.linalg.norm(points[:, None] - face.places[None], axis=2).min(axis=1)
         assert away.max() < REACH_MM + np.hypot(0.5, 0.5) + 1e-3  # corners of voxels in the slice
         assert len(points) >= 8
+
+
+@pytest.mark.parametrize(
+    ("margin_mm", "said"), [(1.24, "nearest 1.2 mm"), (0.0, "lies bare"), (-0.4, "lies bare")]
+)
+def test_a_bare_face_is_said_to_be_bare_and_never_less_than_nothing(margin_mm, said):
+    document = {
+        "code": "AAAA-BBBB", "level_confirmation": {"confirmed": False},
+        "resection": {"wanted_margin_mm": 5.0},
+    }  # fmt: skip
+    words = region_words(document, "front", margin_mm, REACH_MM)
+    assert said in words and "-0" not in words and "UNCONFIRMED" in words
