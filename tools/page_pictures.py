@@ -15,8 +15,18 @@ from pathlib import Path
 
 from playwright.sync_api import sync_playwright
 
-ADDRESSES = {"pictures": "", "level": "level", "spread": "spread", "cuts": "cuts"}
-READY = {"pictures": "born", "level": "Level", "spread": "Involved", "cuts": "bone cut nearest"}
+#: Page, its address, and words that are there once it is whole.
+PAGES = (
+    ("pictures", "", "born"),
+    ("level", "level", "Level"),
+    ("contours", "contours", "The whole outline"),
+    ("spread", "spread", "Involved"),
+    ("ring", "ring", "The ring can be opened"),
+    ("front", "front", "The front can be got round"),
+    ("cuts", "cuts", "bone cut nearest"),
+    ("c-arm", "c-arm", "becomes a band"),
+    ("who", "who", "print this sheet"),
+)
 START = "from vertebloc.cli import main; main()"
 CHROMIUM = [
     "--no-sandbox",
@@ -43,9 +53,9 @@ def take_pictures(case: Path, folder: Path) -> None:
             )
             page = browser.new_page(viewport={"width": 1440, "height": 900})
             page.goto(address)
-            for name, path in ADDRESSES.items():
+            for name, path, ready in PAGES:
                 page.goto(address.split("?")[0] + path)
-                page.wait_for_selector(f"text={READY[name]}", timeout=300_000)
+                page.wait_for_selector(f"text={ready}", timeout=300_000)
                 page.wait_for_timeout(4000)
                 page.screenshot(path=folder / f"page-{name}.png")
                 print(folder / f"page-{name}.png")
