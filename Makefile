@@ -15,7 +15,7 @@ unexport PYTHONDONTWRITEBYTECODE
 
 help:
 	@echo "make demo   set up, make the lead made-up patient, plan it, open its pages (OPEN=0: do not)"
-	@echo "make test   set up, check format, style, types and import order, run the tests (at most 15 minutes)"
+	@echo "make test   set up, check format, style, types and import order, run the tests (under 20 minutes)"
 	@echo "make fast   the unit tests alone (under a minute)"
 	@echo "make long   all tests at full load, results in build/long-results.xml"
 	@echo "make bench  measured ratios against plain use of general libraries"
