@@ -30,7 +30,7 @@ export const lettering = {
           stand: view.stand_down && !turned ? this.words.stand_here : "" }, measure),
         ...this.weakestLabel(solid ? axes : view, at, tumour, width, height, measure),
         ...(alone ? this.pieceLabels(axes, at, tumour, width, height, measure) : []),
-        ...this.cutLabels(lines, toPixels, width), ...this.faceLabels(view, at), ...this.levelLabels(at),
+        ...this.cutLabels(lines, toPixels, width, measure), ...this.faceLabels(view, at), ...this.levelLabels(at),
         ...(this.isBrushing ? this.archLabels(toPixels) : []),
       ];
       const key = alone && this.scene.piece ? pieceKey(this.scene.piece, this.words.piece, height, measure) : null;
@@ -80,7 +80,7 @@ export const lettering = {
           spots: besides(on, piece, measure(face.words) + 8, width, height) };
       }));
     },
-    cutLabels(lines, toPixels, width) {
+    cutLabels(lines, toPixels, width, measure) {
       const named = new Map();
       for (const { mark, ends } of lines) {
         const spots = [...(named.get(mark.cut)?.spots || []), ...ends.map((end) => toPixels(...end))];
@@ -88,10 +88,11 @@ export const lettering = {
       }
       return [...named.values()].map(({ words: name, spots }) => {
         const [x, y] = spots.sort((a, b) => a[1] - b[1])[0], [u, v] = spots[spots.length - 1];
-        const within = (value) => Math.min(Math.max(value, 60), width - 60);
-        return { rows: [name], align: "center", rank: 2, colour: CUT_INK,
-          spots: [[within(x), y - 26], [within(x - 70), y - 4], [within(x + 70), y - 4], [within(u), v + 26],
-            [within(x), y - 52], [within(u), v + 52]] };
+        const half = measure(name) / 2 + 8, aside = half + 16; // clear of the picture's edge, of the line's handles
+        const within = (value) => Math.min(Math.max(value, half), width - half);
+        return { rows: [name], align: "center", rank: 2, must: true, colour: CUT_INK,
+          spots: [[within(x), y - 26], [within(x - aside), y - 4], [within(x + aside), y - 4], [within(u), v + 26],
+            [within(x), y - 52], [within(u), v + 52], [within(u - aside), v + 4], [within(u + aside), v + 4]] };
       });
     },
     faceLabels(view, at) {
