@@ -16,20 +16,22 @@ from numpy.typing import NDArray
 from vertebloc.anatomy.levels import Level
 from vertebloc.anatomy.model import Anatomy, Vertebra
 from vertebloc.errors import NoSolutionError
-from vertebloc.resection.cuts import PAST_ENDPLATE_MM
 from vertebloc.resection.depth_model import DepthFan, DepthRay, DepthSettings, VesselGap
 from vertebloc.resection.depth_places import protector_words
+from vertebloc.resection.disc_sections import (
+    beside_disc,
+    body_ends,
+    is_in_disc,
+    rims_in_common,
+)
 from vertebloc.resection.model import HalfCut
 from vertebloc.space.flat_rays import inside_stretches
 from vertebloc.space.frames import Side
-from vertebloc.space.planes import Plane
 from vertebloc.space.polygons import PlanarFace
 from vertebloc.space.sections import (
     KnownSections,
     Solid,
     face_of_solid,
-    hull_of_face,
-    shared_face,
     shrunk_face,
 )
 
@@ -98,7 +100,7 @@ def _fan(
     settings: DepthSettings,
     error_mm: float,
 ) -> DepthFan:
-    face, measured_to = _section(anatomy, level, bones, cut)
+    face, measured_to = _section(anatomy, bones, cut)
     sections = _Sections(
         face=face,
         sure=shrunk_face(face, error_mm),
@@ -146,44 +148,13 @@ class _Sections:
     vessels: Mapping[str, PlanarFace]
 
 
-def _section(
-    anatomy: Anatomy, level: Level, bones: DepthBones, cut: HalfCut
-) -> tuple[PlanarFace, str]:
-    """Bone in the cut's plane; in a disc, what the bodies on both sides have in common.
-
-    Slices and hollow endplates leave holes in a body next to a disc: its hull stands for it.
-    """
+def _section(anatomy: Anatomy, bones: DepthBones, cut: HalfCut) -> tuple[PlanarFace, str]:
+    """Bone in the cut's plane; in a disc, what the bodies on both sides have in common."""
     here = cut.plane.frame(cut.blade)
-    if not cut.passes_through.startswith("disc"):
+    if not is_in_disc(cut):
         return face_of_solid(bones.front, here, known=bones.known), FAR_CORTEX
-    rims = [
-        hull_of_face(face_of_solid(bones.front, plane.frame(cut.blade), known=bones.known))
-        for plane in _rim_planes(anatomy, level, cut)
-    ]
-    return PlanarFace(here, shared_face(*rims).loops), FRONT_RIMS
-
-
-def _rim_planes(anatomy: Anatomy, level: Level, cut: HalfCut) -> tuple[Plane, Plane]:
-    """Planes parallel to the cut in the bodies above and below a disc, past their endplates."""
-    up = anatomy.vertebrae[level].lps_from_vertebra.vectors([0.0, 0.0, 1.0])[0]
-    normal = cut.plane.normal * np.sign(float(up @ cut.plane.normal))
-    plane = Plane(cut.plane.point, normal)
-    above = [v for v in anatomy.vertebrae.values() if _height_mm(plane, v, 0.0) > 0.0]
-    below = [v for v in anatomy.vertebrae.values() if _height_mm(plane, v, 0.0) <= 0.0]
-    upper = min(above, key=lambda v: _height_mm(plane, v, 0.0))
-    lower = max(below, key=lambda v: _height_mm(plane, v, 0.0))
-    ways = (
-        _height_mm(plane, upper, upper.lower_endplate_mm) + PAST_ENDPLATE_MM,
-        _height_mm(plane, lower, lower.upper_endplate_mm) - PAST_ENDPLATE_MM,
-    )
-    first, second = (Plane(plane.point + way * normal, cut.plane.normal) for way in ways)
-    return first, second
-
-
-def _height_mm(plane: Plane, vertebra: Vertebra, z_mm: float) -> float:
-    """Height above a plane of a place in the middle of a body."""
-    place = vertebra.lps_from_vertebra.points([0.0, 0.0, z_mm])[0]
-    return float(plane.signed_distance_mm(place)[0])
+    ends = body_ends(anatomy, beside_disc(cut))
+    return rims_in_common(bones.front, cut, cut.blade, ends, bones.known), FRONT_RIMS
 
 
 def _rays(

@@ -11,6 +11,7 @@ import numpy as np
 from vertebloc.anatomy.levels import Level
 from vertebloc.anatomy.model import Vertebra
 from vertebloc.resection.arch_parts import part_planes
+from vertebloc.resection.disc_sections import body_cut_face
 from vertebloc.resection.model import HalfCut
 from vertebloc.resection.piece import (
     BoneSolids,
@@ -55,7 +56,7 @@ def faces_of(
     Returns
     -------
     list of (HalfCut, PlanarFace)
-        Those with at least ``FACE_AREA_MM2`` of bone.
+        Those with at least ``FACE_AREA_MM2`` of bone, or of the disc that a body cut passes.
     """
     lps = vertebra.lps_from_vertebra
     forward, left = lps.vectors([0.0, -1.0, 0.0])[0], lps.vectors([1.0, 0.0, 0.0])[0]
@@ -67,8 +68,9 @@ def faces_of(
             (cuts.cranial[side], cuts.caudal[side]),
             (cuts.caudal[side], cuts.cranial[side]),
         ):
-            frame = cut.plane.frame(forward)
-            found.append((cut, cut_face(bones.front, frame, [*half, other.plane])))
+            limits = [*half, other.plane]
+            face = body_cut_face(bones.front, cut, forward, limits, bones.ends, bones.known)
+            found.append((cut, face))
         aside = [*half, *cuts.between(side), pedicle_plane(vertebra, side)]
         for cut, bone in _bases(bones, cuts, side):
             found.append((cut, cut_face(bone, cut.plane.frame(left), aside)))

@@ -12,6 +12,7 @@ from vertebloc.anatomy.model import Vertebra
 from vertebloc.case.choice_words import ArchPart
 from vertebloc.errors import NoSolutionError
 from vertebloc.resection.arch_parts import split_arch
+from vertebloc.resection.disc_sections import BodyEnds
 from vertebloc.resection.keeping import Keeping
 from vertebloc.resection.model import HalfCut
 from vertebloc.resection.rib_heads import RibHead
@@ -44,6 +45,7 @@ class BoneSolids:
     own: Solid  #: those vertebrae
     own_arch: Solid  #: theirs behind the posterior wall
     walls: Mapping[Level, Plane]  #: posterior walls, the front being the negative side
+    ends: Mapping[Level, BodyEnds]  #: middles of their endplates
     all_bone: Solid
     front: Solid  #: all bone in front of the posterior wall, where the body cuts run
     neighbours: Solid  #: the two vertebrae beside what comes out
@@ -139,6 +141,7 @@ def prepare_bones(solids: ResectionSolids, vertebra: Vertebra) -> BoneSolids:
         own=united(bone[at] for at in solids.levels),
         own_arch=united(behind.values()),
         walls=walls,
+        ends=solids.ends,
         all_bone=united(bone.values()),
         front=united(trimmed(one, [walls[at]]) for at, one in bone.items()),
         neighbours=united(b for level, b in bone.items() if level not in solids.levels),

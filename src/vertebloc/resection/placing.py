@@ -18,6 +18,7 @@ from vertebloc.case.choices import (
 from vertebloc.errors import InputError
 from vertebloc.resection.arch_parts import arch_planes
 from vertebloc.resection.cuts import arch_cut, half_cut, heights_between, words_for_height
+from vertebloc.resection.disc_sections import body_cut_face, is_in_disc
 from vertebloc.resection.fates import ArchPlan
 from vertebloc.resection.kinds import sagittal_cut, taken_half
 from vertebloc.resection.margins import measure_face
@@ -231,11 +232,10 @@ def _least_margin(
         half = mid_plane(vertebra, side)
         if choices.kind is KindChoice.HALF_BODY:
             half = sagittal_cut(vertebra, side, choices.sagittal_cut_mm).plane
-        frame = cut.plane.frame(forward)
-        face = face_of_solid(bones.front, frame, [half], known=bones.known)
+        face = body_cut_face(bones.front, cut, forward, [half], bones.ends, bones.known)
         if not face.is_empty:
             least = min(least, measure_face(face, solids.tumour_field).margin_mm)
-        else:  # in the disc, no bone is cut: the tumour's distance to the bare plane counts
+        if face.is_empty or is_in_disc(cut):  # a blade that leaves the disc has no wall to stop it
             least = min(least, float(-cut.plane.signed_distance_mm(solids.tumour.vertices).max()))
     return float(least)
 

@@ -22,6 +22,7 @@ from vertebloc.anatomy.outlines import (
 )
 from vertebloc.anatomy.structures import Contour, Structure
 from vertebloc.errors import InputError
+from vertebloc.resection.disc_sections import BodyEnds, body_ends
 from vertebloc.resection.kinds import resected_levels
 from vertebloc.space.accuracy import (
     distance_error_of,
@@ -61,6 +62,7 @@ class ResectionSolids:
     levels: tuple[Level, ...]  #: whose bodies come out, from head to feet
     neighbours: tuple[Level, Level]  #: the vertebra above the first and the one below the last
     bone: Mapping[Level, TriangleSurface]  #: all of those; bone destroyed by tumour included
+    ends: Mapping[Level, BodyEnds]  #: middles of the endplates of all of those
     back_walls: Mapping[Level, Plane]  #: several bodies: each posterior wall, its front negative;
     #: empty for one body, whose wall serves its neighbours too
     tumour: TriangleSurface  #: with the tract in bone and the scarred bed
@@ -130,6 +132,7 @@ def collect_solids(
         levels=taken,
         neighbours=(order[first], order[last]),
         bone=shape,
+        ends=body_ends(anatomy, shape),
         back_walls=_back_walls(anatomy, shape) if len(taken) > 1 else {},
         tumour=surface,
         tumour_field=field,

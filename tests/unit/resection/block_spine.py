@@ -12,6 +12,7 @@ from vertebloc.anatomy.levels import Level
 from vertebloc.anatomy.model import Anatomy, CanalSpline, Handedness, SideVerdict, Vertebra
 from vertebloc.case.choices import Choices
 from vertebloc.resection import ResectionSolids, plan_resection
+from vertebloc.resection.disc_sections import body_ends
 from vertebloc.space.frames import Frame
 from vertebloc.space.planes import Plane
 from vertebloc.space.sections import solid_from_surface, surface_of_solid, united
@@ -130,6 +131,7 @@ def solids_with(
         levels=at,
         back_walls={lv: wall(lv) for lv in LEVELS[above : below + 1]} if len(at) > 1 else {},
         neighbours=(LEVELS[above], LEVELS[below]),
+        ends=body_ends(anatomy(), LEVELS[above : below + 1]),
         bone={lv: surface_of_solid(bone_solid(lv)) for lv in LEVELS[above : below + 1]},
         tumour=tumour,
         tumour_field=exact_field(distance, low - reach_mm, high + reach_mm, 0.75),
