@@ -39,7 +39,8 @@ class PlanGround:
     level: str
     neighbour: Mapping[str, str]  #: ``cranial``, ``caudal`` -> name of the vertebra there
     endplate_mm: Mapping[str, float]  #: its near endplate in the diseased vertebra's frame
-    own_endplate_mm: Mapping[str, float]  #: the diseased body's own, in the same frame
+    outermost: Mapping[str, str]  #: the last vertebra there that comes out: often the diseased one
+    own_endplate_mm: Mapping[str, float]  #: its endplate towards the neighbour, in the same frame
 
 
 def plan_ground(anatomy: Anatomy, solids: ResectionSolids) -> PlanGround:
@@ -70,10 +71,18 @@ def plan_ground(anatomy: Anatomy, solids: ResectionSolids) -> PlanGround:
             end=solids.levels[0 if which == "cranial" else -1],
         )
         names[which], heights[which] = str(neighbour), first - past
-    here = anatomy.vertebrae[solids.level]
-    own = {"cranial": here.upper_endplate_mm, "caudal": here.lower_endplate_mm}
+    ends = {"cranial": solids.levels[0], "caudal": solids.levels[-1]}
+    into = anatomy.vertebrae[solids.level].lps_from_vertebra.inverse
+    own = {}
+    for which, end in ends.items():
+        plate_lps = solids.ends[end][0 if which == "cranial" else 1]
+        own[which] = float(into.points(plate_lps)[0, 2])
     return PlanGround(
-        level=str(solids.level), neighbour=names, endplate_mm=heights, own_endplate_mm=own
+        level=str(solids.level),
+        neighbour=names,
+        endplate_mm=heights,
+        outermost={which: str(end) for which, end in ends.items()},
+        own_endplate_mm=own,
     )
 
 
@@ -189,7 +198,7 @@ def _half(
     """Where one cut or one half of it runs: in the neighbour's body, the disc, or its own."""
     outward = 1.0 if which == "cranial" else -1.0
     past = outward * (half.height_mm - ground.endplate_mm[which])
-    neighbour, level = ground.neighbour[which], ground.level
+    neighbour, level = ground.neighbour[which], ground.outermost[which]
     if past >= 0.0:
         begin = words.cut_through(neighbour, first=first)
         end = words.past_endplate(which)

@@ -30,6 +30,7 @@ GROUND = PlanGround(
     level="T10",
     neighbour={"cranial": "T9", "caudal": "T11"},
     endplate_mm={"cranial": 18.0, "caudal": -18.0},
+    outermost={"cranial": "T10", "caudal": "T10"},
     own_endplate_mm={"cranial": 12.0, "caudal": -12.0},
 )
 
@@ -95,6 +96,24 @@ def test_bone_disc_or_its_own_body_is_said(height, said, value):
     assert part_of(parts, "cranial.both.height").value == pytest.approx(value)
     if value < 0:  # then the sign has to be explained
         assert "from the lower endplate of T9 (minus: towards T10)" in read(parts)
+
+
+def test_of_several_bodies_the_disc_lies_beside_the_outermost():
+    """T9 and T10 come out: the disc above is T8/T9, though T10 is the diseased one."""
+    ground = replace(
+        GROUND,
+        neighbour={"cranial": "T8", "caudal": "T11"},
+        outermost={"cranial": "T9", "caudal": "T10"},
+        endplate_mm={"cranial": 48.0, "caudal": -18.0},
+        own_endplate_mm={"cranial": 42.0, "caudal": -12.0},
+    )
+    said = {
+        height: read(plan_paragraph(Choices(), placed(cranial=height), ground, made_plan()))
+        for height in (45.0, 40.0)
+    }
+    assert "through the disc T8/T9 at [-3.0 mm] from the lower endplate of T8" in said[45.0]
+    assert "(minus: towards T9)" in said[45.0]
+    assert "through T9 itself at [-8.0 mm]" in said[40.0]
 
 
 def test_below_it_is_counted_downwards():
