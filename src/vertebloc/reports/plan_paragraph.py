@@ -75,8 +75,9 @@ def plan_ground(anatomy: Anatomy, solids: ResectionSolids) -> PlanGround:
     into = anatomy.vertebrae[solids.level].lps_from_vertebra.inverse
     own = {}
     for which, end in ends.items():
-        plate_lps = solids.ends[end][0 if which == "cranial" else 1]
-        own[which] = float(into.points(plate_lps)[0, 2])
+        last = anatomy.vertebrae[end]
+        plate = last.upper_endplate_mm if which == "cranial" else last.lower_endplate_mm
+        own[which] = float((into @ last.lps_from_vertebra).points([0.0, 0.0, plate])[0, 2])
     return PlanGround(
         level=str(solids.level),
         neighbour=names,
