@@ -12,6 +12,7 @@ from vertebloc.case.choice_words import (
     Transitional,
 )
 from vertebloc.case.choices import LIMITS, Choices
+from vertebloc.case.theatre_choice import C_ARM_LIMITS
 from vertebloc.case.way_out_choice import WAY_OUT_LIMITS, Spared, WayOutChoice
 from vertebloc.errors import InputError
 from vertebloc.reports.bone_choices import BONE_PARTS, with_changed_bone
@@ -119,6 +120,41 @@ def changed_front(choices: Choices, part: str, typed: str) -> Choices:
             f"finger reach is {typed!r}: use a number from {low:g} to {high:g} mm"
         ) from error
     return replace(choices, finger_reach_mm=reach)
+
+
+def changed_c_arm(choices: Choices, name: str, typed: str) -> Choices:
+    """Choices after a measure of the team's C-arm was changed.
+
+    Parameters
+    ----------
+    choices : Choices
+        As they were.
+    name : str
+        Of the measure, such as ``c_arm_detector_cm``.
+    typed : str
+        Its new value; nothing, or 0: nobody says it.
+
+    Returns
+    -------
+    Choices
+        As they shall be.
+
+    Raises
+    ------
+    InputError
+        If it is no number, not within its limits, or no such machine can stand there.
+    """
+    unit = name.rpartition("_")[2]
+    bare = typed.replace(",", ".").strip().removesuffix(unit).strip() or "0"
+    try:
+        value = float(bare)
+    except ValueError as error:
+        low, high = C_ARM_LIMITS[name]
+        raise InputError(
+            f"{name} is {typed!r}: use a number from {low:g} to {high:g} {unit}, or 0 if nobody "
+            "says it"
+        ) from error
+    return replace(choices, theatre=replace(choices.theatre, **{name: value}))  # type: ignore[arg-type]
 
 
 def changed_way_out(now: WayOutChoice, part: str, typed: str) -> WayOutChoice:

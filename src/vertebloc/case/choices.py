@@ -30,7 +30,7 @@ from vertebloc.case.choice_words import (
 )
 from vertebloc.case.level_choice import LevelChoice, OtherCount
 from vertebloc.case.one_line_text import clean_text
-from vertebloc.case.theatre_choice import TheatreChoice
+from vertebloc.case.theatre_choice import C_ARM_LIMITS, TheatreChoice
 from vertebloc.case.way_out_choice import WAY_OUT_LIMITS, WayOutChoice
 from vertebloc.errors import InputError
 from vertebloc.space.frames import Side
@@ -66,6 +66,7 @@ LIMITS: Mapping[str, tuple[float, float]] = {
     "weight_kg": (0.0, 400.0),
     "haematocrit_percent": (0.0, 75.0),
     "haematocrit_least_percent": (0.0, 75.0),
+    **{name: (0.0, high) for name, (_, high) in C_ARM_LIMITS.items()},
 }
 
 

@@ -8,6 +8,7 @@ from vertebloc.case.choice_words import SexChoice
 from vertebloc.exchange.choices_allowed import Number, OneOf, Text
 
 _SAID = "only the team can say it; the sheets leave it to be filled in by hand"
+_USUAL = "a usual C-arm is assumed, and every picture says so: read your own from its papers"
 #: Name under ``[theatre]``, what is allowed, what it means, why its default.
 THEATRE: tuple[tuple[str, OneOf[Any] | Number | Text, str, str], ...] = (
     (
@@ -35,5 +36,14 @@ THEATRE: tuple[tuple[str, OneOf[Any] | Number | Text, str, str], ...] = (
         Number("haematocrit_least_percent"),
         "Least haematocrit that the anaesthetist allows, %; 0: not said",
         _SAID,
+    ),
+    *(
+        (name, Number(name), f"C-arm: {what}; 0: not said", _USUAL)
+        for name, what in (
+            ("c_arm_source_detector_cm", "tube's focus to detector, cm"),
+            ("c_arm_source_object_cm", "tube's focus to the spine, cm"),
+            ("c_arm_detector_cm", "side of its picture on the detector, cm"),
+            ("c_arm_pixel_mm", "size of a pixel on the detector, mm"),
+        )
     ),
 )

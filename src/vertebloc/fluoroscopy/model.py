@@ -38,13 +38,17 @@ class Beam(Enum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CArm:
-    """The machine's measures; the defaults are typical, not your machine's: assumed."""
+    """The machine's measures; the defaults are typical, not your machine's.
+
+    What the team did not say of its own machine is assumed, and told so.
+    """
 
     source_detector_mm: float = imaging.SOURCE_DETECTOR_MM.value
     source_object_mm: float = imaging.SOURCE_OBJECT_MM.value
     detector_mm: float = imaging.DETECTOR_MM.value  #: side of the square detector
     pixels: int = 512  #: along a side
     most_tilt_deg: float = 40.0  #: assumed: how far either angle may leave the straight view
+    said: frozenset[str] = frozenset()  #: which of the measures above the team said itself
 
     def __post_init__(self) -> None:
         """Refuse a machine that cannot be built.

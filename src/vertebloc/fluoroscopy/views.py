@@ -183,11 +183,15 @@ def _along_beam_mm(cut: CutLine, beam: NDArray[np.float64]) -> float:
 
 
 def _measures(arm: CArm) -> tuple[str, ...]:
-    """The machine's measures, unless the team gave its own."""
-    if arm != CArm(pixels=arm.pixels):
-        return ()
-    return (
-        f"a usual C-arm: tube to detector {arm.source_detector_mm / 10.0:.0f} cm, tube to spine "
-        f"{arm.source_object_mm / 10.0:.0f} cm, detector {arm.detector_mm / 10.0:.0f} cm "
-        "(assumed)",
-    )
+    """The machine's measures that the team did not say."""
+    lengths = {
+        "tube to detector": ("source_detector_mm", arm.source_detector_mm),
+        "tube to spine": ("source_object_mm", arm.source_object_mm),
+        "detector": ("detector_mm", arm.detector_mm),
+    }
+    assumed = [
+        f"{words} {length_mm / 10.0:g} cm"
+        for words, (name, length_mm) in lengths.items()
+        if name not in arm.said
+    ]
+    return (f"a usual C-arm: {', '.join(assumed)} (assumed)",) if assumed else ()

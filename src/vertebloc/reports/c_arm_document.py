@@ -10,7 +10,7 @@ import numpy as np
 
 from vertebloc.anatomy.model import LevelConfirmation
 from vertebloc.errors import InputError
-from vertebloc.fluoroscopy import CArmPlan, CArmView
+from vertebloc.fluoroscopy import CArm, CArmPlan, CArmView
 from vertebloc.fluoroscopy.lines import band_mm
 from vertebloc.fluoroscopy.model import Beam, CutLine, LineView, StripView
 from vertebloc.reports import c_arm_text as words
@@ -153,5 +153,13 @@ def _view(plan: CArmPlan, beam: Beam, view: CArmView, what: str) -> dict[str, An
         "aim_lps_mm": all_rounded(view.aim, what),
         "end": end,
         "central_ray": aim,
-        "how": words.how_words(base, end, aim, angles),
+        "how": words.how_words(base, end, _distances(view.arm), aim, angles),
     }
+
+
+def _distances(arm: CArm) -> str:
+    return words.distance_words(
+        arm.source_object_mm,
+        arm.source_detector_mm,
+        said={"source_object_mm", "source_detector_mm"} <= arm.said,
+    )

@@ -109,13 +109,53 @@ def aim_words(beam: str, offset: NDArray[np.float64], level: str) -> str:
     return f"{' and '.join(said)} of {where}" if said else f"on {where}"
 
 
-def how_words(base: str, end: str, aim: str, angles_deg: Sequence[float]) -> str:
+def distance_words(source_object_mm: float, source_detector_mm: float, *, said: bool) -> str:
+    """How far tube and detector stand from the spine, in cm; whether the team said so.
+
+    Parameters
+    ----------
+    source_object_mm, source_detector_mm : float, mm
+        From the tube's focus.
+    said : bool
+        Whether both are the team's own.
+
+    Returns
+    -------
+    str
+        Such as ``Tube 60 cm from the spine, detector 40 cm (assumed)``.
+    """
+    beyond = source_detector_mm - source_object_mm
+    return (
+        f"Tube {_cm(source_object_mm)} from the spine, detector {_cm(beyond)}"
+        f"{'' if said else ' (assumed)'}"
+    )
+
+
+def _cm(length_mm: float) -> str:
+    return f"{length_mm / 10.0:.1f}".removesuffix(".0") + " cm"
+
+
+def how_words(base: str, end: str, distances: str, aim: str, angles_deg: Sequence[float]) -> str:
     """The whole setting in sentences."""
     moved = "Straight" if end == STRAIGHT else f"Detector end {end}"
     return (
-        f"{base}. {moved}. Central ray {aim}. Positioner angles as DICOM counts them: primary "
-        f"{_signed(angles_deg[0])}, secondary {_signed(angles_deg[1])} degrees."
+        f"{base}. {moved}. {distances}. Central ray {aim}. Positioner angles as DICOM counts "
+        f"them: primary {_signed(angles_deg[0])}, secondary {_signed(angles_deg[1])} degrees."
     )
+
+
+#: On the page: what the team can say of its own machine, by its name in the choices.
+OWN_C_ARM = "Your C-arm"
+OWN_NOTE = (
+    "0: nobody said it, a usual C-arm is assumed. Read your own from its papers; the tube's place "
+    "is its focus."
+)
+OWN_FIELDS = {
+    "c_arm_source_detector_cm": "tube to detector, cm",
+    "c_arm_source_object_cm": "tube to spine, cm",
+    "c_arm_detector_cm": "side of the detector, cm",
+    "c_arm_pixel_mm": "pixel of the detector, mm",
+}
 
 
 def _signed(angle_deg: float) -> str:

@@ -11,6 +11,7 @@ from vertebloc.anatomy.confirming import judge_confirmation
 from vertebloc.anatomy.model import Anatomy
 from vertebloc.case.choice_words import StandingSide
 from vertebloc.case.choices import Choices
+from vertebloc.case.theatre_choice import TheatreChoice
 from vertebloc.fluoroscopy import (
     CArm,
     CArmPlan,
@@ -62,8 +63,33 @@ def plan_c_arm(
         plan,
         judge_confirmation(anatomy, plan.level, choices),
         standing=_STANDING[choices.standing_side],
-        arm=CArm(),
+        arm=arm_of(choices.theatre),
     )
+
+
+def arm_of(said: TheatreChoice) -> CArm:
+    """The team's C-arm, a usual one as far as nobody said its measures.
+
+    Parameters
+    ----------
+    said : TheatreChoice
+        Lengths in cm; 0 where nobody said one.
+
+    Returns
+    -------
+    CArm
+        Knows which of its measures were said.
+    """
+    own = {
+        "source_detector_mm": 10.0 * said.c_arm_source_detector_cm,
+        "source_object_mm": 10.0 * said.c_arm_source_object_cm,
+        "detector_mm": 10.0 * said.c_arm_detector_cm,
+    }
+    arm = CArm(
+        **{name: value for name, value in own.items() if value},
+        said=frozenset(name for name, value in own.items() if value),
+    )
+    return replace(arm, pixels=said.c_arm_pixels) if said.c_arm_pixels else arm
 
 
 def pictures_of(plan: CArmPlan) -> tuple[ShownView, ...]:

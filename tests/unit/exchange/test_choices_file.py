@@ -110,7 +110,7 @@ def test_every_entry_is_explained_before_it_stands() -> None:
     assert "# Default: 5.0 (assumed" in text
     assert '# This value: 96 % of the tumour lies in T10\ndiseased = ""\n' in text
     numbers = [e for e in ENTRIES if e.path[-1].endswith(("_mm", "_deg"))]
-    assert len(numbers) == 4 + 2 * 2 * 3 + 4 + 1 + 5  # last: a finger's reach, the way out
+    assert len(numbers) == 4 + 2 * 2 * 3 + 4 + 1 + 5 + 1  # last: finger's reach, way out, pixel
     assert all(re.search(r"(mm|degrees)\b", e.what) for e in numbers)
 
 

@@ -2,11 +2,21 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 from nicegui import ui
 
+from vertebloc.app.changes import changed_c_arm
 from vertebloc.app.desk import Desk
-from vertebloc.app.parts import show_card, show_choice, show_note, show_sentences
+from vertebloc.app.parts import (
+    show_card,
+    show_choice,
+    show_field,
+    show_note,
+    show_sentences,
+)
 from vertebloc.app.window import WindowLike
+from vertebloc.errors import VertBlocError
 from vertebloc.reports import c_arm_text as words
 from vertebloc.reports.c_arm_views import c_arm_view, choices_of_views, setting_card
 from vertebloc.reports.page_views import PageView, waiting_view
@@ -38,6 +48,31 @@ def show_side(window: WindowLike) -> None:
         )  # fmt: skip
     if c_arm.shown is not None and c_arm.is_current and "c_arm" in desk.document:
         show_card(setting_card(desk.document, c_arm.shown))
+    if window.holds:
+        _show_own(desk)
+
+
+def _show_own(desk: Desk) -> None:
+    """The measures of the team's own machine, folded away."""
+    said = desk.choices.theatre
+    with ui.element("section").classes("card"), ui.element("details").props('data-fold="c-arm"'):
+        with ui.element("summary"):
+            ui.label(words.OWN_C_ARM)
+        for name, label in words.OWN_FIELDS.items():
+            show_field(
+                label, f"{getattr(said, name):g}", partial(_changed, desk, name), keep=name,
+            )  # fmt: skip
+        show_note(words.OWN_NOTE)
+
+
+async def _changed(desk: Desk, name: str, typed: str) -> None:
+    try:
+        choices = changed_c_arm(desk.choices, name, typed)
+    except VertBlocError as error:
+        desk.error = str(error)
+        desk.tell()
+        return
+    await desk.change(choices, f"{words.OWN_C_ARM}: {words.OWN_FIELDS[name]}")
 
 
 def show_foot(window: WindowLike) -> None:
