@@ -7,6 +7,7 @@ from typing import Any
 
 from vertebloc.reports import text
 from vertebloc.reports.page_words import CAUTION
+from vertebloc.resection.printed_piece import FilledPiece
 from vertebloc.resection.printed_solids import PrintedSolid
 from vertebloc.space.raised_letters import TAG_MM
 
@@ -20,6 +21,7 @@ FORMS = {
 }
 TAKES_A_WHILE = "Each is made when it is asked for, which takes up to a minute."
 
+_TOLD_ML = 0.005  #: less is no 0.01 ml
 FRAME = "patient LPS: x to the patient's left, y to the back, z to the head; millimetres"
 NOT_CONFIRMED = "UNCONFIRMED: nobody has confirmed the level of this plan"
 PLANNED = "PLANNED, not outlined: computed from the team's choices"
@@ -93,9 +95,42 @@ def solids_lines(solids: Sequence[PrintedSolid]) -> tuple[str, ...]:
     )
 
 
+def filling_lines(piece: FilledPiece) -> tuple[str, ...]:
+    """What was filled into the piece so that it prints as one part, and what was left out.
+
+    Parameters
+    ----------
+    piece : FilledPiece
+        As written.
+
+    Returns
+    -------
+    tuple of str
+        One line each; none if the piece is as in the plan.
+    """
+    found = []
+    if piece.disc_ml >= _TOLD_ML:
+        found.append(f"filled into the piece: {text.fine_ml(piece.disc_ml)} of outlined disc")
+    if piece.bridge_ml >= _TOLD_ML:
+        found.append(
+            f"filled into the piece: {text.fine_ml(piece.bridge_ml)} of bridges between its "
+            "parts, which are no anatomy"
+        )
+    if piece.left_out_ml >= _TOLD_ML:
+        found.append(
+            f"left out of the piece: {text.fine_ml(piece.left_out_ml)} of bits too small to print"
+        )
+    if piece.loose_parts > 1:
+        found.append(
+            f"CAUTION: the piece prints in {piece.loose_parts} loose parts: the sac lies between "
+            "them"
+        )
+    return tuple(found)
+
+
 def solids_readme(
     document: Mapping[str, Any],
-    solids: Sequence[PrintedSolid],
+    solids: Sequence[str],
     files: Sequence[str],
     together: str,
 ) -> str:
@@ -105,8 +140,8 @@ def solids_readme(
     ----------
     document : mapping
         Content of plan.json.
-    solids : sequence of PrintedSolid
-        As written.
+    solids : sequence of str
+        What is in them, a line each.
     files : sequence of str
         Names of the STL files.
     together : str
@@ -132,10 +167,10 @@ def solids_readme(
         "If they read mirrored, the print is mirrored: throw it away.",
         "Level: raised below the side; a question mark behind it: nobody has confirmed it.",
         "",
-        *solids_lines(solids),
+        *solids,
         "The spine holds all outlined vertebrae and discs, no ribs; bone destroyed by tumour is "
-        "filled. The piece is bone and tumour, as its volume in the plan: the discs within it are "
-        "not in it, so that it may print in loose parts. The blade's width is taken from what "
+        "filled. The piece is bone and tumour as in the plan, and what is filled in so that it "
+        "prints as one part; do not weigh or measure that. The blade's width is taken from what "
         "stays.",
         "Surfaces follow the outlines: they are no finer than the voxels of the images.",
         "",

@@ -9,7 +9,7 @@ import numpy as np
 
 from vertebloc.resection.model import FaceKind, ResectionPlan
 from vertebloc.resection.piece import SIMPLER_BY_MM
-from vertebloc.resection.printed_solids import CRUMB_MM3, without_crumbs
+from vertebloc.resection.printed_piece import CRUMB_MM3, without_crumbs
 from vertebloc.resection.solids import ResectionSolids
 from vertebloc.space.polygons import PlanarFace
 from vertebloc.space.sections import (

@@ -14,6 +14,7 @@ from vertebloc.anatomy.outlines import outline_mask
 from vertebloc.anatomy.structures import Contour, Structure
 from vertebloc.errors import InputError
 from vertebloc.resection.model import ResectionPlan
+from vertebloc.resection.printed_piece import CRUMB_MM3, NOTHING_MM3, FilledPiece, without_crumbs
 from vertebloc.resection.solids import ResectionSolids
 from vertebloc.space.frames import Side
 from vertebloc.space.grids import Volume
@@ -24,8 +25,6 @@ from vertebloc.space.surfaces import TriangleSurface
 
 #: No point of a printed surface is moved by more than this to save triangles, mm.
 FINE_MM = 0.03
-CRUMB_MM3 = 20.0  #: loose bits of bone smaller than this are not printed (assumed)
-NOTHING_MM3 = 0.1  #: of piece and tumour every body is printed that is more than a rounding error
 _APART_MM = 0.001
 CLEAR_MM = 3.0  #: gap between a solid and its tag (assumed)
 STEM_IN_MM = 4.0  #: how far a tag's stem reaches into its solid (assumed)
@@ -67,30 +66,25 @@ def spine_surface(
         if level not in solids.bone:
             surface = _surface(contours, bone, outward=False)
             parts += [solid_from_surface(surface)] if surface else []
-    for disc in contours.of(Structure.DISC):
-        # a little outward: a disc and its endplates then overlap and print as one
-        surface = _surface(contours, disc, outward=True)
-        parts += [solid_from_surface(surface)] if surface else []
+    parts += [solid_from_surface(surface) for surface in disc_surfaces(contours)]
     return surface_of_solid(without_crumbs(united(parts), CRUMB_MM3))
 
 
-def without_crumbs(solid: Solid, least_mm3: float) -> Solid:
-    """A solid without its crumbs, and with its closed hollows filled.
+def disc_surfaces(contours: ContourSet) -> tuple[TriangleSurface, ...]:
+    """All outlined discs, a little outward: they overlap their endplates and print as one.
 
     Parameters
     ----------
-    solid : Solid
-        Such as bones and discs that touch with small gaps between them.
-    least_mm3 : float, mm3
-        Smaller bodies are left out.
+    contours : ContourSet
+        All outlines.
 
     Returns
     -------
-    Solid
-        Only its bodies of that volume or more.
+    tuple of TriangleSurface
+        Closed.
     """
-    parts = solid.decompose()  # a closed hollow is a part of its own, of negative volume
-    return united([part for part in parts if part.volume() >= least_mm3])
+    found = (_surface(contours, disc, outward=True) for disc in contours.of(Structure.DISC))
+    return tuple(surface for surface in found if surface is not None)
 
 
 def _surface(
@@ -108,6 +102,7 @@ def _surface(
 def printed_solids(
     spine: TriangleSurface,
     plan: ResectionPlan,
+    piece: FilledPiece,
     tumour: TriangleSurface,
     vertebra: Vertebra,
     *,
@@ -120,7 +115,9 @@ def printed_solids(
     spine : TriangleSurface
         From ``spine_surface``.
     plan : ResectionPlan
-        Holds the piece.
+        Names the level.
+    piece : FilledPiece
+        From ``filled_piece``.
     tumour : TriangleSurface
         As planned for.
     vertebra : Vertebra
@@ -141,10 +138,10 @@ def printed_solids(
     level = f"{plan.level}{'' if is_confirmed else '?'}"
     found = [
         tagged_solid(name, surface, vertebra, level=level)
-        for name, surface in (("spine", spine), ("piece", plan.piece), ("tumour", tumour))
+        for name, surface in (("spine", spine), ("piece", piece.surface), ("tumour", tumour))
     ]
     lowest = min(one.surface.vertices[:, 2].min() for one in found)
-    middle = plan.piece.vertices.mean(axis=0)
+    middle = piece.surface.vertices.mean(axis=0)
     cube = scale_cube().translate((float(middle[0]), float(middle[1]), float(lowest) - 20.0))
     surface = surface_of_solid(cube)
     found.append(

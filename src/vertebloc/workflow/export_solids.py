@@ -9,8 +9,10 @@ from vertebloc.exchange.atomic import say_plainly
 from vertebloc.exchange.solid_files import write_3mf, write_stl
 from vertebloc.reports import export_words as words
 from vertebloc.reports import palette
+from vertebloc.resection.printed_piece import FilledPiece, filled_piece
 from vertebloc.resection.printed_solids import (
     PrintedSolid,
+    disc_surfaces,
     printed_solids,
     refuse_open,
     spine_surface,
@@ -52,19 +54,19 @@ def export_solids(case_dir: Path, folder: Path, *, say: Say = say_nothing) -> Ex
     with say_plainly(f"write to {folder}"), write_folder_aside(folder) as aside:
         planned = plan_again(case_dir, say)
         say("shaping and writing the solids")
-        names, solids = write_solids(planned, aside)
+        names, lines = write_solids(planned, aside)
     return ExportReport(
         files=tuple(folder / name for name in names),
         lines=(
             *(f"written: {folder / name}" for name in names),
-            *words.solids_lines(solids),
+            *lines,
             *words.plan_cautions(planned.document),
             words.NO_NAME,
         ),
     )
 
 
-def shape_solids(planned: PlannedAgain) -> tuple[PrintedSolid, ...]:
+def shape_solids(planned: PlannedAgain) -> tuple[tuple[PrintedSolid, ...], FilledPiece]:
     """The solids of a plan with their tags.
 
     Parameters
@@ -74,22 +76,25 @@ def shape_solids(planned: PlannedAgain) -> tuple[PrintedSolid, ...]:
 
     Returns
     -------
-    tuple of PrintedSolid
-        Spine, piece, tumour, and the cube.
+    tuple of (tuple of PrintedSolid, FilledPiece)
+        Spine, piece, tumour, and the cube; and what was filled into the piece.
     """
     prepared = planned.prepared
-    return printed_solids(
+    vertebra = prepared.anatomy.vertebrae[prepared.level]
+    discs = disc_surfaces(planned.contours)
+    piece = filled_piece(planned.plan, vertebra, discs, prepared.solids.sac)
+    solids = printed_solids(
         spine_surface(planned.contours, prepared.anatomy, prepared.solids),
         planned.plan,
+        piece,
         prepared.solids.tumour,
-        prepared.anatomy.vertebrae[prepared.level],
+        vertebra,
         is_confirmed=planned.is_confirmed,
     )
+    return solids, piece
 
 
-def write_solids(
-    planned: PlannedAgain, folder: Path
-) -> tuple[tuple[str, ...], tuple[PrintedSolid, ...]]:
+def write_solids(planned: PlannedAgain, folder: Path) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """Shape and write the solids of a plan.
 
     Parameters
@@ -101,10 +106,10 @@ def write_solids(
 
     Returns
     -------
-    tuple of (tuple of str, tuple of PrintedSolid)
-        Names of the files, and what is in them.
+    tuple of (tuple of str, tuple of str)
+        Names of the files, and what is in them in words.
     """
-    solids = shape_solids(planned)
+    solids, piece = shape_solids(planned)
     surfaces = refuse_open(solids)
     prefix = words.file_prefix(planned.document)
     about = words.solids_about(planned.document)
@@ -115,6 +120,7 @@ def write_solids(
         names.append(file)
     together = f"{prefix}solids.3mf"
     write_3mf(folder / together, surfaces, COLOURS, about)
-    readme = words.solids_readme(planned.document, solids, tuple(names), together)
+    lines = (*words.solids_lines(solids), *words.filling_lines(piece))
+    readme = words.solids_readme(planned.document, lines, tuple(names), together)
     (folder / "README.txt").write_text(readme, encoding="utf-8")
-    return (together, *names, "README.txt"), solids
+    return (together, *names, "README.txt"), lines

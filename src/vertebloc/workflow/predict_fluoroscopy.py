@@ -85,11 +85,15 @@ def arm_of(said: TheatreChoice) -> CArm:
         "source_object_mm": 10.0 * said.c_arm_source_object_cm,
         "detector_mm": 10.0 * said.c_arm_detector_cm,
     }
-    arm = CArm(
-        **{name: value for name, value in own.items() if value},
-        said=frozenset(name for name, value in own.items() if value),
+    said_mm = {name: value for name, value in own.items() if value}
+    usual = CArm(said=frozenset(said_mm))
+    return CArm(
+        source_detector_mm=said_mm.get("source_detector_mm", usual.source_detector_mm),
+        source_object_mm=said_mm.get("source_object_mm", usual.source_object_mm),
+        detector_mm=said_mm.get("detector_mm", usual.detector_mm),
+        pixels=said.c_arm_pixels or usual.pixels,
+        said=usual.said,
     )
-    return replace(arm, pixels=said.c_arm_pixels) if said.c_arm_pixels else arm
 
 
 def pictures_of(plan: CArmPlan) -> tuple[ShownView, ...]:

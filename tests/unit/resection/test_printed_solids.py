@@ -11,10 +11,13 @@ import trimesh
 from PIL import Image, ImageDraw, ImageFont
 
 from vertebloc.errors import InputError
-from vertebloc.resection.printed_solids import apart_in_32_bits, tagged_solid, without_crumbs
-from vertebloc.space.frames import Frame
+from vertebloc.reports.export_words import filling_lines
+from vertebloc.resection.printed_piece import bridged, filled_piece, without_crumbs
+from vertebloc.resection.printed_solids import apart_in_32_bits, tagged_solid
+from vertebloc.space.frames import Frame, Side
+from vertebloc.space.planes import Plane
 from vertebloc.space.raised_letters import scale_cube, tag_solid
-from vertebloc.space.sections import surface_of_solid
+from vertebloc.space.sections import solid_from_surface, surface_of_solid
 from vertebloc.space.surfaces import TriangleSurface
 from vertebloc.space.transforms import rigid_frame
 
@@ -190,3 +193,74 @@ def test_crumbs_go_and_closed_hollows_are_filled() -> None:
     left = without_crumbs(ball - manifold3d.Manifold.sphere(3.0, 32) + crumb, 20.0)
     assert left.volume() == pytest.approx(ball.volume(), rel=1e-9)
     assert len(left.decompose()) == 1
+
+
+def slabs(gap_mm: float) -> SimpleNamespace:
+    """A plan whose piece is two slabs of 40 x 30 x 8 mm with a gap, between cuts at +-15 mm."""
+    slab = manifold3d.Manifold.cube((40.0, 30.0, 8.0), True)
+    half = gap_mm / 2.0 + 4.0
+    piece = slab.translate((0.0, 0.0, half)) + slab.translate((0.0, 0.0, -half))
+    cuts = tuple(
+        SimpleNamespace(
+            name=f"{side.value} half", side=side,
+            plane=Plane(np.array([0.0, 0.0, sign * 15.0]), np.array([0.0, 0.0, sign])),
+        )
+        for side in Side for sign in (1.0, -1.0)
+    )  # fmt: skip
+    return SimpleNamespace(piece=surface_of_solid(piece), cuts=cuts)
+
+
+def straight() -> SimpleNamespace:
+    lps = rigid_frame(np.zeros(3), np.eye(3), target=Frame.PATIENT_LPS, source=Frame.VERTEBRA)
+    return SimpleNamespace(lps_from_vertebra=lps)
+
+
+def test_discs_between_the_cuts_make_the_piece_one_part() -> None:
+    """Closed form: the gap of 6 mm between endplates of 40 x 30 mm holds 7.2 ml."""
+    disc = manifold3d.Manifold.cube((40.0, 30.0, 6.4), True)
+    beyond = manifold3d.Manifold.cube((40.0, 30.0, 6.0), True).translate((0.0, 0.0, 20.0))
+    found = filled_piece(
+        slabs(6.0), straight(), [surface_of_solid(one) for one in (disc, beyond)], None
+    )
+    assert found.loose_parts == 1
+    assert found.disc_ml == pytest.approx(7.2, rel=1e-6)
+    assert found.bridge_ml == pytest.approx(0.0, abs=1e-9) and found.left_out_ml < 1e-9
+    read = mesh(found.surface)
+    assert read.is_watertight and len(read.split()) == 1
+    assert np.allclose(np.ptp(read.vertices, axis=0), [40.0, 30.0, 22.0], atol=1e-6)
+
+
+def test_without_outlined_discs_a_bridge_holds_the_piece_together() -> None:
+    """Closed form: the hull of two endplates that face each other is the gap between them."""
+    found = filled_piece(slabs(6.0), straight(), [], None)
+    assert found.loose_parts == 1 and found.disc_ml == 0.0
+    assert found.bridge_ml == pytest.approx(7.2, rel=1e-6)
+    assert filling_lines(found) == (
+        "filled into the piece: 7.20 ml of bridges between its parts, which are no anatomy",
+    )
+    alone = manifold3d.Manifold.sphere(10.0, 32)
+    assert bridged(alone, manifold3d.Manifold()).volume() == pytest.approx(alone.volume())
+
+
+def test_nothing_is_filled_into_the_sac_and_what_stays_loose_is_said() -> None:
+    wall = surface_of_solid(manifold3d.Manifold.cube((60.0, 60.0, 4.0), True))
+    disc = surface_of_solid(manifold3d.Manifold.cube((40.0, 30.0, 6.4), True))
+    for discs in ([], [disc]):
+        found = filled_piece(slabs(6.0), straight(), discs, wall)
+        solid = solid_from_surface(found.surface)
+        assert (solid ^ solid_from_surface(wall)).volume() < 1e-6
+        assert found.loose_parts == 2
+        assert filling_lines(found)[-1].startswith("CAUTION: the piece prints in 2 loose parts")
+
+
+def test_bits_too_small_to_print_are_left_out_and_said() -> None:
+    """Closed form: a cube of 2 mm is 8 mm3, less than the 20 that are bridged."""
+    plan = slabs(6.0)
+    crumb = manifold3d.Manifold.cube((2.0, 2.0, 2.0), True).translate((30.0, 0.0, 0.0))
+    plan.piece = surface_of_solid(solid_from_surface(plan.piece) + crumb)
+    found = filled_piece(plan, straight(), [], None)
+    assert found.loose_parts == 1
+    assert found.left_out_ml == pytest.approx(0.008, rel=1e-6)
+    assert filling_lines(found)[-1] == (
+        "left out of the piece: less than 0.01 ml of bits too small to print"
+    )
