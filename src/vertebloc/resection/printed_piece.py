@@ -137,6 +137,7 @@ def bridged(solid: Solid, taken: Solid) -> Solid:
     Solid
         One body, unless every bridge to one of them would run through what is taken.
     """
+    solid = without_crumbs(solid, NOTHING_MM3)
     for _ in range(len(solid.decompose()) - 1):
         parts = sorted(solid.decompose(), key=lambda part: -float(part.volume()))
         if len(parts) < 2:
@@ -150,8 +151,9 @@ def bridged(solid: Solid, taken: Solid) -> Solid:
         ]
         gap, n, m = min(gaps)
         bridge = _bridge(others[n], others[m], gap) ^ solid.hull()
-        solid = united([solid, bridge - taken])
-    return without_crumbs(solid, NOTHING_MM3)
+        # where surfaces nearly touch, a union leaves bits that are no part to be bridged
+        solid = without_crumbs(united([solid, bridge - taken]), NOTHING_MM3)
+    return solid
 
 
 def _corners(part: Solid) -> NDArray[np.float64]:
