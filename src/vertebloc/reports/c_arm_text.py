@@ -27,13 +27,14 @@ CAUTION = (
     "and the count in theatre decide; the prediction confirms no level."
 )
 NO_SCATTER = (
-    "One energy, no scatter: a real picture has less contrast. Table, drapes and instruments are "
-    "not in it."
+    "One energy, no scatter: a real picture has less contrast. Table, drapes and other "
+    "instruments are not in it."
 )
 MARKS_NOTE = (
     "Bright line: the blade's line of a half cut from its entry to the far cortex, with the "
     "outline of its face; bar across: where first passes stop; arrow: a needle held as the blade, "
-    "its tip at the entry. Each picture is turned as theatre sees it, never mirrored."
+    "its tip at the entry; where the cut is a line the needle is in the picture too, of steel, 80 "
+    "mm long and 2 mm thick (assumed). Each picture is turned as theatre sees it, never mirrored."
 )
 BAND_OFF_DEG = 5.0
 UNCONFIRMED = "That is by the outlines: the level is UNCONFIRMED."

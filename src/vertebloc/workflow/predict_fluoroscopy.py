@@ -22,6 +22,8 @@ from vertebloc.fluoroscopy import (
     show_as_film,
 )
 from vertebloc.fluoroscopy.shown import ShownView, shown_views
+from vertebloc.fluoroscopy.solids import Implant, Rod, add_implants
+from vertebloc.published.imaging import STEEL_60_KEV
 from vertebloc.reports.c_arm_picture import Predicted, beside, c_arm_svg
 from vertebloc.resection import ResectionPlan, ResectionSolids
 from vertebloc.space.frames import Side
@@ -33,6 +35,7 @@ _STANDING = {
     StandingSide.HEAD_UP: None,
 }
 _SEED = 20260  #: the same noise each time: a picture changes only with its plan
+NEEDLE_LONG_MM, NEEDLE_THICK_MM = 80.0, 2.0  #: of the needle in the picture (assumed)
 STRIP = "c-arm-strip"  #: under which the whole strip is kept
 
 
@@ -170,7 +173,23 @@ def predict_for_sheet(
 
 def _draw(projector: Projector, plan: CArmPlan, shown: ShownView, of_strip: int) -> str:
     settings, pitch = FilmSettings(), shown.view.arm.pitch_mm
-    waters = projector.project(shown.view)
+    waters = add_implants(projector.project(shown.view), shown.view, _needles(plan, shown))
     exposed = expose(waters, pitch, settings, np.random.default_rng(_SEED))
     grey = show_as_film(exposed, pitch, settings)
     return c_arm_svg(plan, Predicted(shown=shown, grey=grey), of_strip=of_strip)
+
+
+def _needles(plan: CArmPlan, shown: ShownView) -> list[Implant]:
+    """A steel needle before each cut that is a line here, held as the blade."""
+    return [
+        Implant(
+            solid=Rod(
+                start=cut.entry,
+                end=cut.entry - NEEDLE_LONG_MM * cut.blade,
+                radius_mm=NEEDLE_THICK_MM / 2.0,
+            ),
+            attenuation=STEEL_60_KEV,
+        )
+        for cut in plan.cuts
+        if cut.name in shown.cuts
+    ]

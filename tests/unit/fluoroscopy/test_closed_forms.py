@@ -145,6 +145,30 @@ def test_titanium_needle_over_water():
     assert found[0, 0] == 50.0
 
 
+def test_a_steel_rod_throws_a_shadow_of_the_size_of_its_tangents():
+    """Closed forms: tangents from the tube's focus to a rod of 6 mm, 40 mm long, at 600 of 1000.
+
+    Half its shadow is 1000 tan(asin(3 / 600)) = 5.0001 mm wide. Its near wall is nearest to the
+    tube, where its ends are seen: 20 * 1000 / 597 = 33.50 mm each way. In the middle 6 mm of
+    steel let through exp(-0.95 * 6) (FACTS: iron 9.5 per cm at 60 keV).
+    """
+    view = make_view(pixels=1001, detector_mm=100.1)
+    rod = Rod(start=np.array([0, 0, -20.0]), end=np.array([0, 0, 20.0]), radius_mm=3.0)
+    lengths = lengths_in(view, rod)
+    seen = lengths > 0.0
+    across = 2.0 * 1000.0 * np.tan(np.arcsin(3.0 / 600.0))
+    along = 2.0 * 20.0 * 1000.0 / 597.0
+    assert view.arm.pitch_mm == pytest.approx(0.1)
+    # head at the left edge: the rod along the spine lies along the rows
+    assert seen.any(axis=1).sum() * 0.1 == pytest.approx(across, abs=0.1)
+    assert seen.any(axis=0).sum() * 0.1 == pytest.approx(along, abs=0.1)
+    assert lengths[500, 500] == pytest.approx(6.0, rel=1e-9)
+    steel = Implant(solid=rod, attenuation=imaging.STEEL_60_KEV)
+    shadow = add_implants(np.zeros((1001, 1001)), view, [steel])
+    assert transmitted(shadow)[500, 500] == pytest.approx(np.exp(-0.95 * 6.0), rel=1e-9)
+    assert transmitted(shadow)[0, 0] == 1.0
+
+
 def test_what_cannot_be_is_refused():
     with pytest.raises(InputError, match="beam along the spine"):
         make_view(180.0, 90.0)
