@@ -6,10 +6,11 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from vertebloc.reports import c_arm_text as words
+from vertebloc.reports import text
 from vertebloc.reports.page_words import Question
 from vertebloc.reports.sheet_pages import SheetPage, SheetPicture, SheetTable
 
-_WIDE_MM = 145.0  #: printed: a page holds it, and large letters are then 18 points high
+_WIDE_MM = 175.0  #: printed: a page holds it, and large letters are then 22 points high
 _KEPT = "c-arm-"
 
 Draw = Callable[[str, str, float], SheetPicture | None]
@@ -71,14 +72,15 @@ def _settings(document: Mapping[str, Any]) -> SheetPage:
         )
         for place, one in enumerate(c_arm["strip"]["views"], start=1)
     ]
-    bases = " ".join(one["how"].split(". ", maxsplit=1)[0] + "." for one in c_arm["straight"])
-    assumed = " ".join(f"{one[:1].upper()}{one[1:]}." for one in c_arm["assumed"])
+    bases = [one["how"].split(". ", maxsplit=1)[0] for one in c_arm["straight"]]
+    notes = [*bases, c_arm.get("distances", ""), *c_arm["assumed"]]
     return SheetPage(
         title=Question.C_ARM.value,
-        sentence=f"{c_arm['words']} {bases} {words.CAUTION} {assumed}",
+        sentence=c_arm["words"],
         must_not_be_overlooked=not c_arm["strip"]["level_confirmed"]
         or bool(c_arm["strip"]["why_not"]),
         table=SheetTable(headings=words.HEADINGS, rows=tuple(rows)),
+        notes=f"{words.CAUTION} {text.joined_sentences(*notes)}",
     )
 
 

@@ -73,6 +73,7 @@ class SheetPage:
     must_not_be_overlooked: bool = False  #: washes the sentence
     picture: SheetPicture | None = None
     table: SheetTable | None = None
+    notes: str = ""  #: small print below
 
     def __post_init__(self) -> None:
         """Refuse a page without title or answer."""
@@ -114,6 +115,7 @@ def page_content(page: SheetPage, picture_name: str) -> dict[str, Any]:
         "table": {}
         if table is None
         else {"headings": list(table.headings), "rows": [list(row) for row in table.rows]},
+        "notes": page.notes,
     }
 
 

@@ -128,7 +128,7 @@ def predict_picture(projector: Projector, plan: CArmPlan, key: str) -> str:
     plan : CArmPlan
         From ``plan_c_arm``.
     key : str
-        Of one of ``pictures_of``.
+        Of one of ``pictures_of``, or of one picture of the strip.
 
     Returns
     -------
@@ -139,7 +139,8 @@ def predict_picture(projector: Projector, plan: CArmPlan, key: str) -> str:
     if key == STRIP:
         strip = [one for one in shown if one.place]
         return beside([_draw(projector, plan, one, len(strip)) for one in strip])
-    return _draw(projector, plan, next(one for one in shown if one.key == key), 0)
+    one = next(one for one in shown if one.key == key)
+    return _draw(projector, plan, one, len(plan.strip) if one.place else 0)
 
 
 def predict_for_sheet(
@@ -165,6 +166,9 @@ def predict_for_sheet(
     deep = any(one.shows_depth for one in best)  # none if no body is cut: then all are shown
     wanted = [one for one in best if not one.cuts or one.shows_depth or not deep]
     found = {}
+    if len(plan.strip) > 1:  # a page each: beside each other they could not be read from afar
+        wanted = [one for one in wanted if one.key != STRIP]
+        wanted += [one for one in shown_views(plan) if one.place]
     for one in wanted:
         say("predicting what the C-arm will show")
         found[one.key] = predict_picture(projector, plan, one.key).encode()

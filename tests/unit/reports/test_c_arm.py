@@ -241,6 +241,7 @@ def test_sheet_pages_one_picture_each():
     pages = c_arm_pages({"c_arm": document, "level": "T10"}, tuple(drawn), partial(_drawn, drawn))
     assert len(pages) == 1 + len(shown)
     assert pages[0].table is not None and len(pages[0].table.rows) == 5
+    assert "Tube 60 cm from the spine, detector 40 cm (assumed)." in pages[0].notes
     for page in pages[1:]:
         # 18 points were asked for on what hangs in theatre; a point is 0.3528 mm
         large = max(float(n) for n in re.findall(rb'font-size="(\d+)"', page.picture.drawing))

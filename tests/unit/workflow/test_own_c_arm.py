@@ -1,17 +1,21 @@
 """The team's own C-arm: refused where it cannot stand so, assumed and told so where unsaid."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 
+from vertebloc.anatomy.levels import Level
 from vertebloc.app.changes import changed_c_arm
 from vertebloc.case.choices import Choices
 from vertebloc.case.theatre_choice import TheatreChoice
 from vertebloc.errors import InputError
 from vertebloc.exchange.choices_file import read_choices, render_choices
 from vertebloc.fluoroscopy import CArmView
-from vertebloc.fluoroscopy.model import HeadAt
+from vertebloc.fluoroscopy.model import HeadAt, StripView
 from vertebloc.fluoroscopy.views import _measures
 from vertebloc.reports.c_arm_text import distance_words
+from vertebloc.workflow import predict_fluoroscopy
 from vertebloc.workflow.predict_fluoroscopy import arm_of
 
 OWN = TheatreChoice(
@@ -81,3 +85,19 @@ def test_it_is_kept_in_the_file_and_read_from_the_page() -> None:
     assert changed_c_arm(said, "c_arm_source_detector_cm", "") == Choices()
     with pytest.raises(InputError, match="c_arm_detector_cm is 'wide': use a number"):
         changed_c_arm(Choices(), "c_arm_detector_cm", "wide")
+
+
+@pytest.mark.parametrize(
+    ("count", "kept"),
+    [(1, ["c-arm-strip"]), (3, ["c-arm-strip-1", "c-arm-strip-2", "c-arm-strip-3"])],
+)
+def test_on_paper_each_picture_of_the_strip_has_a_page(
+    count: int, kept: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Three beside each other on A4 have letters of 7 points: nobody reads that from 2 m."""
+    monkeypatch.setattr(predict_fluoroscopy, "predict_picture", lambda _, __, key: key)
+    view = CArmView(primary_deg=180.0, secondary_deg=0.0, aim=np.zeros(3), head_at=HeadAt.TOP_EDGE)
+    strip = tuple(StripView(view=view, numbers={Level("T12"): 1}) for _ in range(count))
+    plan = SimpleNamespace(behind=view, side=view, cuts=(), lines=(), strip=strip)
+    found = predict_fluoroscopy.predict_for_sheet(None, plan)  # type: ignore[arg-type]
+    assert list(found) == ["c-arm-behind", "c-arm-side", *kept]
