@@ -251,7 +251,14 @@ def _bail(known: _Known) -> tuple[str, ...]:
         if steps.get(trouble)
     ]
     lines = [" ".join(first)] if first else []
-    stops = [f"no. {one['number']} {one['act']}: {one['stop']}" for one in mine]
-    if stops:
-        lines.append(f"Stop, close, come back after {'; after '.join(stops)}.")
+    if mine:
+        lines.append(" ".join(map(_stop, mine)))
     return tuple(lines) or (text.sentence("see the sheet on what to do when"),)
+
+
+def _stop(act: Mapping[str, Any]) -> str:
+    """Whether one can stop, close and come back after an act, and with what."""
+    after = f"After no. {act['number']}"
+    if act["stop"] == "only with":
+        return f"{after}: stop only with {act['stop_in_words']}."
+    return f"{after}: {'one can stop' if act['stop'] == 'yes' else 'NO stopping'}."

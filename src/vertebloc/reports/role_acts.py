@@ -26,6 +26,7 @@ BAIL_ANSWER = (
     "Read aloud before the incision. First step first; the surgeon says which, everyone hears it."
 )
 SEE_CARDS = "Places: see the cut cards."
+NUMBERS_NOTE = "Numbers not listed are the signal runs before and after."
 WARNINGS = "Against the usual order"
 
 
@@ -65,7 +66,7 @@ def acts_sheet(document: Mapping[str, Any]) -> RoleSheet:
     warnings = tuple(str(one["words"]) for one in acts_warnings(document))
     sections = [
         *([Section(title=WARNINGS, lines=warnings, must=True)] if warnings else []),
-        Section(title="", table=table),
+        Section(title="", table=table, note=NUMBERS_NOTE if _skips(rows) else ""),
         Section(
             title=ONLY_WITH,
             lines=tuple(f"{text.sentence(words)[:-1]} (after no. {text.listed(numbers)})."
@@ -82,6 +83,11 @@ def acts_sheet(document: Mapping[str, Any]) -> RoleSheet:
         answer=f"{_stages(stage)} {acts_sentence(document)}",
         sections=tuple(sections),
     )
+
+
+def _skips(rows: list[dict[str, str]]) -> bool:
+    """Whether signal runs, which have no row, have numbers of their own."""
+    return any(row["id"] == SIGNAL_RUN for row in rows)
 
 
 def _stages(stage: Mapping[str, Any]) -> str:

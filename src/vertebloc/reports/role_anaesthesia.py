@@ -27,7 +27,8 @@ SERIES_NOTE = (
     "Whole operations; no series read here reports blood by act. {low:.0f} % of guesses in "
     "theatre were too low, by {by:.0f} % on average (smith2022, 21 operations): weigh and measure."
 )
-ACT_HEADINGS = ("no.", "act", "what may bleed", "mean pressure agreed", "blood ready")
+ACT_HEADINGS = ("no.", "act", "what may bleed", "mean pressure agreed", "blood ready",
+                "lost so far, ml")  # fmt: skip
 BLEEDS = {
     "bare the arch": "muscle, all the way",
     "ribs left": "vessel under the rib",
@@ -147,11 +148,13 @@ def _series_note() -> str:
 
 def _acts(document: Mapping[str, Any]) -> RoleTable:
     rows = [
-        (str(one["number"]), one["act"], BLEEDS[one["act"]], BLANK, BLANK)
+        (str(one["number"]), one["act"], BLEEDS[one["act"]], BLANK, BLANK, BLANK)
         for one in document["resection"]["acts"]["order"]
         if one["act"] in BLEEDS
     ]
-    return RoleTable(headings=ACT_HEADINGS, rows=tuple(rows), widths=(0.5, 2.6, 3.4, 2.0, 1.6))
+    return RoleTable(
+        headings=ACT_HEADINGS, rows=tuple(rows), widths=(0.5, 2.4, 2.8, 1.9, 1.5, 1.6)
+    )
 
 
 def _pressure_note() -> str:

@@ -68,7 +68,7 @@ def neurophysiologist_sheet(document: Mapping[str, Any]) -> RoleSheet:
             else "no root is named as given up",
         ),
         sections=(
-            Section(title="Muscles by root", table=_muscles(theatre["roots"]),
+            Section(title="Muscles by root", table=_muscles(theatre["roots"], any_lost=bool(lost)),
                     lines=roots, must=bool(roots),
                     note=f"Muscles marked 'practice' are {role_text.NO_SOURCE}; the team changes "
                     "them under [muscles] in choices.toml."),
@@ -123,10 +123,10 @@ def _with_sides(root: Mapping[str, Any]) -> str:
     return f"{root['root']} {text.listed(root['given_up'])}"
 
 
-def _muscles(roots: list[dict[str, Any]]) -> RoleTable:
+def _muscles(roots: list[dict[str, Any]], *, any_lost: bool) -> RoleTable:
     rows = []
     for root in roots:
-        fate = KEPT
+        fate = KEPT if any_lost else role_text.NOT_SAID  # nobody said that all are kept
         if root["given_up"]:
             fate = f"{GIVEN_UP.format(sides=text.listed(root['given_up']))} {root['expected']} "
             fate += f"({role_text.source_words(root['expected_source'])})"
