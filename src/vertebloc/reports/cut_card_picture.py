@@ -6,7 +6,7 @@ The bone is rendered once a plan and kept; a card lays its own lines over it.
 from __future__ import annotations
 
 import base64
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from html import escape
 from typing import Any
 
@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vertebloc.case.choice_words import StandingSide
-from vertebloc.reports import marks, palette
+from vertebloc.reports import palette
 from vertebloc.reports.canvas import body_canvas, draw_hatched, mask_loops, png_bytes, show_colours
 from vertebloc.reports.labels import mark_orientation
 from vertebloc.reports.pictures import shaded
@@ -29,6 +29,8 @@ BARE_VIEW = "card-ground"
 #: Printed size, and half of the body's width that is shown, mm.
 PRINTED_MM = (124.0, 50.0)
 HALF_WIDTH_MM = 92.0
+_NAMES_MM = 6.5  #: from the picture's edge to the row of names: beside the names of the edges
+_CLEAR_MM = 8.0  #: a ring so far from every name covers none
 _ALT = (
     "bone from behind as the surgeon stands, with this cut and the landmarks it is measured from"
 )
@@ -40,7 +42,7 @@ _VIEWS = {
 
 
 def bare_view(scene: Scene) -> bytes:
-    """Render the bone from behind, with tumour and the names of levels and edges.
+    """Render the bone from behind, with tumour and the names of the edges.
 
     Parameters
     ----------
@@ -66,7 +68,6 @@ def bare_view(scene: Scene) -> bytes:
     if "tumour" in seen:
         draw_hatched(canvas, mask_loops(canvas.field, seen["tumour"].seen), alpha=0.45)
     mark_orientation(canvas, view)
-    marks.name_levels(canvas, scene, screen)
     return png_bytes(canvas.figure)
 
 
@@ -94,7 +95,8 @@ def card_picture(
         return None
     width, height = PRINTED_MM
     href = base64.b64encode(ground).decode()
-    marks_drawn = "".join(_landmarks(document, cut)) + "".join(_cut(document, cut))
+    drawn = (*_names(document, cut), *_landmarks(document, cut), *_cut(document, cut))
+    marks_drawn = "".join(drawn)
     drawing = (
         f'<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" '
         f'width="{width}mm" height="{height}mm" viewBox="0 0 {width} {height}">'
@@ -169,17 +171,65 @@ def _arrow(start: NDArray[np.float64], tip: NDArray[np.float64]) -> str:
     )
 
 
-def _landmarks(document: Mapping[str, Any], cut: Mapping[str, Any]) -> list[str]:
-    """The landmarks of this cut as numbered rings, with a thin line to the entry."""
+def _names(document: Mapping[str, Any], cut: Mapping[str, Any]) -> list[str]:
+    """Names of the vertebrae along the edge that this cut's landmarks leave free."""
+    levels = document["theatre"].get("levels", ())  # none in plans of an older version
+    if not levels:
+        return []
+    middles = on_paper(document, [one["lps_mm"] for one in levels])
+    wide, high = PRINTED_MM
+    if document["theatre"]["standing"] == StandingSide.HEAD_UP.value:
+        edges = [np.array([(side, y) for _, y in middles]) for side in (wide - 11.0, 11.0)]
+        is_seen = (middles[:, 1] > _NAMES_MM) & (middles[:, 1] < high - _NAMES_MM)
+    else:
+        edges = [np.array([(x, row) for x, _ in middles]) for row in (_NAMES_MM, high - _NAMES_MM)]
+        is_seen = (middles[:, 0] > 4.0) & (middles[:, 0] < wide - 4.0)
+    rings = [place for _, _, place in _numbered(document, cut)]
+    chosen = max(edges, key=lambda places: _room(places[is_seen], rings))
+    return [
+        _word(place, one["level"], is_bold=one["level"] == document["level"])
+        for place, one, seen in zip(chosen, levels, is_seen, strict=True)
+        if seen
+    ]
+
+
+def _room(places: NDArray[np.float64], rings: Sequence[NDArray[np.float64]]) -> float:
+    """How far the nearest ring lies from the nearest name; what is far enough is all the same."""
+    apart = [float(np.linalg.norm(places - ring, axis=1).min()) for ring in rings if len(places)]
+    return min([_CLEAR_MM, *apart])
+
+
+def _word(place: NDArray[np.float64], said: str, *, is_bold: bool) -> str:
+    colour = palette.BRIGHT if is_bold else palette.PALE
+    return (
+        f'<text x="{place[0]:.2f}" y="{place[1] + 1.2:.2f}" font-family="DejaVu Sans" '
+        f'font-size="3.4" font-weight="{"bold" if is_bold else "normal"}" text-anchor="middle" '
+        f'fill="{colour}" stroke="{palette.NIGHT}" stroke-width="0.7" paint-order="stroke">'
+        f"{escape(said)}</text>"
+    )
+
+
+def _numbered(
+    document: Mapping[str, Any], cut: Mapping[str, Any]
+) -> list[tuple[int, str, NDArray[np.float64]]]:
+    """Number, words and place on paper of the landmarks that a cut is measured from."""
     theatre = document["theatre"]
     places = {mark["words"]: mark["lps_mm"] for mark in theatre["landmarks"]}
-    entries = [one for one in theatre["entries"] if one["cut"] == cut["name"]]
-    if not entries:
-        return []
+    for entry in theatre["entries"]:
+        if entry["cut"] == cut["name"]:
+            words = [one["landmark"] for one in entry["from"][:2]]
+            return [
+                (n, said, on_paper(document, places[said])[0])
+                for n, said in enumerate(words, start=1)
+            ]
+    return []
+
+
+def _landmarks(document: Mapping[str, Any], cut: Mapping[str, Any]) -> list[str]:
+    """The landmarks of this cut as numbered rings, with a thin line to the entry."""
     entry = on_paper(document, cut["entry_lps_mm"])[0]
     drawn = []
-    for number, one in enumerate(entries[0]["from"][:2], start=1):
-        x, y = on_paper(document, places[one["landmark"]])[0]
+    for number, _, (x, y) in _numbered(document, cut):
         way = f'x1="{x:.2f}" y1="{y:.2f}" x2="{entry[0]:.2f}" y2="{entry[1]:.2f}"'
         drawn.append(
             f'<line {way} stroke="{palette.BRIGHT}" stroke-width="0.5" stroke-dasharray="1.2 1"/>'

@@ -7,6 +7,7 @@ from typing import Any
 from vertebloc.anatomy.model import Anatomy
 from vertebloc.case.choices import Choices
 from vertebloc.reports.day_document import day_document
+from vertebloc.reports.document_numbers import all_rounded
 from vertebloc.resection import ResectionPlan, ResectionSolids
 from vertebloc.surgery_day import describe_entries, find_landmarks, signal_runs, watched_roots
 from vertebloc.surgery_day.watch import control_words
@@ -36,7 +37,14 @@ def plan_day(
     vertebra = anatomy.vertebrae[plan.level]
     landmarks = find_landmarks(anatomy.vertebrae, solids.bone, solids.ribs, solids.tumour)
     said = choices.theatre
-    return day_document(
+    levels = [
+        {
+            "level": str(level),
+            "lps_mm": all_rounded(one.lps_from_vertebra.origin, f"middle of {level}"),
+        }
+        for level, one in anatomy.vertebrae.items()
+    ]
+    return {"levels": levels} | day_document(
         vertebra=vertebra,
         landmarks=landmarks,
         entries=describe_entries(plan.cuts, vertebra, landmarks, plan.levels),

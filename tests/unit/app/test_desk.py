@@ -47,12 +47,9 @@ def loop():
     made.close()
 
 
-@pytest.fixture(scope="module")
-def desk(small_case, tmp_path_factory, loop):
-    """A desk with a planned case."""
-    import shutil
-
-    made = Desk(shutil.copytree(small_case, tmp_path_factory.mktemp("desk") / "case"))
+def opened(case, loop):
+    """A desk with a case, once its plan is on the screen."""
+    made = Desk(case)
 
     async def start():
         made.start()
@@ -61,6 +58,25 @@ def desk(small_case, tmp_path_factory, loop):
 
     loop.run_until_complete(start())
     assert made.error == ""
+    return made
+
+
+@pytest.fixture(scope="module")
+def desk(small_case, tmp_path_factory, loop):
+    """A desk with a planned case."""
+    import shutil
+
+    made = opened(shutil.copytree(small_case, tmp_path_factory.mktemp("desk") / "case"), loop)
+    yield made
+    made.close()
+
+
+@pytest.fixture
+def fresh_desk(small_case, tmp_path, loop):
+    """A desk of its own: no test before has written a plan into its folder."""
+    import shutil
+
+    made = opened(shutil.copytree(small_case, tmp_path / "case"), loop)
     yield made
     made.close()
 
@@ -444,11 +460,11 @@ def test_a_swept_part_changes_the_plan_and_a_refused_kind_keeps_the_last_one(des
 
 @pytest.mark.slow
 @pytest.mark.full
-def test_the_sheets_are_shown_and_saved_from_the_plan_in_the_folder(desk, loop):
+def test_the_sheets_are_shown_and_saved_from_the_plan_in_the_folder(fresh_desk, loop):
     """Before a plan is written there are none; saved ones are marked when the plan moves on."""
     from pypdf import PdfReader
 
-    run = loop.run_until_complete
+    run, desk = loop.run_until_complete, fresh_desk
     run(desk.roles.open())
     assert desk.roles.view is None
     assert roles.view_of(desk).answer[0].words.startswith("No plan is written yet")

@@ -24,7 +24,7 @@ from vertebloc.anatomy.model import LevelConfirmation
 from vertebloc.case.choice_words import StandingSide
 from vertebloc.case.theatre_choice import TheatreChoice
 from vertebloc.errors import InputError
-from vertebloc.reports import mark_stale
+from vertebloc.reports import cut_card_picture, mark_stale
 from vertebloc.reports.cut_card_picture import PRINTED_MM, bare_view, on_paper
 from vertebloc.reports.day_document import day_document
 from vertebloc.reports.operation_note import note_text
@@ -365,3 +365,30 @@ def overlapping(words: list[Any]) -> list[tuple[str, str]]:
             if wide > 1.0 and high > 0.55 * least:  # boxes are a line high, letters are not
                 found.append((one[4], other[4]))
     return found
+
+
+@pytest.mark.parametrize("standing", ["left", "right", "head up"])
+@pytest.mark.parametrize("side", [1.0, -1.0])
+def test_names_of_vertebrae_stand_where_no_landmark_is(standing: str, side: float) -> None:
+    """By hand: 124 x 50 mm show 184 mm, so a tip 31 mm beside the middle lies among the names."""
+    levels = [{"level": f"T{n}", "lps_mm": [0.0, 0.0, 25.0 * (10 - n)]} for n in (9, 10, 11)]
+    tip = {"words": "tip", "lps_mm": [31.0 * side, 40.0, 25.0]}
+    cut = {"name": "cut", "entry_lps_mm": [0.0, 20.0, 15.0]}
+    document = {
+        "level": "T10",
+        "theatre": {
+            "standing": standing, "levels": levels, "landmarks": [tip],
+            "lps_from_vertebra": np.eye(4)[:3].tolist(),
+            "entries": [{"cut": "cut", "from": [{"landmark": "tip"}]}],
+        },
+    }  # fmt: skip
+    ring = on_paper(document, tip["lps_mm"])[0]
+    drawn = cut_card_picture._names(document, cut)
+    places = [
+        (float(x), float(y))
+        for one in drawn
+        for x, y in re.findall(r'x="([\d.]+)" y="([\d.]+)"', one)
+    ]
+    assert [re.findall(r">(T\d+)<", one)[0] for one in drawn] == ["T9", "T10", "T11"]
+    assert "bold" in drawn[1] and "bold" not in drawn[0]
+    assert min(np.hypot(x - ring[0], y - 1.2 - ring[1]) for x, y in places) > 8.0
