@@ -26,9 +26,10 @@ from vertebloc.space.views import View, screen_from_body
 
 #: Name of the rendered bone among the plan's pictures.
 BARE_VIEW = "card-ground"
-#: Printed size, and half of the body's width that is shown, mm.
+#: Printed size, and half of the body's width that is shown at least, mm.
 PRINTED_MM = (124.0, 50.0)
 HALF_WIDTH_MM = 92.0
+_RIM_MM = (5.0, 5.5)  #: at each edge of the print, where no landmark's ring may lie
 _NAMES_MM = 6.5  #: from the picture's edge to the row of names: beside the names of the edges
 _CLEAR_MM = 8.0  #: a ring so far from every name covers none
 _ALT = (
@@ -41,13 +42,37 @@ _VIEWS = {
 }
 
 
-def bare_view(scene: Scene) -> bytes:
+def half_width_mm(document: Mapping[str, Any]) -> float:
+    """Half of the body's width that the cards of a plan show.
+
+    Parameters
+    ----------
+    document : mapping
+        Content of plan.json.
+
+    Returns
+    -------
+    float, mm
+        ``HALF_WIDTH_MM``, or more where a cut's landmark lies farther out.
+    """
+    theatre = document["theatre"]
+    used = {one["landmark"] for entry in theatre["entries"] for one in entry["from"][:2]}
+    places = [mark["lps_mm"] for mark in theatre["landmarks"] if mark["words"] in used]
+    if not places:
+        return HALF_WIDTH_MM
+    room = (np.array(PRINTED_MM) / 2.0 - _RIM_MM) / (PRINTED_MM[0] / 2.0)
+    return max(HALF_WIDTH_MM, float((np.abs(_seen(document, places)) / room).max()))
+
+
+def bare_view(scene: Scene, half_width: float = HALF_WIDTH_MM) -> bytes:
     """Render the bone from behind, with tumour and the names of the edges.
 
     Parameters
     ----------
     scene : Scene
         What to draw.
+    half_width : float, mm
+        From ``half_width_mm`` of the same plan.
 
     Returns
     -------
@@ -56,7 +81,7 @@ def bare_view(scene: Scene) -> bytes:
     """
     view = scene.theatre_view
     screen = scene.screen_from_lps(view)
-    canvas = body_canvas(PRINTED_MM, HALF_WIDTH_MM, (0.0, 0.0))
+    canvas = body_canvas(PRINTED_MM, half_width, (0.0, 0.0))
     names = ("bone", *scene.plan.rib_fates, "sac", "tumour")
     seen = {
         name: render_depth(scene.surfaces[name], screen, canvas.field)
@@ -121,15 +146,20 @@ def on_paper(document: Mapping[str, Any], places: Any) -> NDArray[np.float64]:
     (n, 2) float64, mm
         From the picture's upper left corner, to the right and down.
     """
+    seen = _seen(document, places)
+    scale = PRINTED_MM[0] / (2.0 * half_width_mm(document))
+    return np.column_stack(
+        (PRINTED_MM[0] / 2 + scale * seen[:, 0], PRINTED_MM[1] / 2 - scale * seen[:, 1])
+    )
+
+
+def _seen(document: Mapping[str, Any], places: Any) -> NDArray[np.float64]:
+    """Places to the right and up from the diseased body's middle, as the surgeon sees it, mm."""
     theatre = document["theatre"]
     view = _VIEWS[theatre["standing"]]
     matrix = np.array(theatre["lps_from_vertebra"])
     local = (np.atleast_2d(places) - matrix[:, 3]) @ matrix[:, :3]
-    screen = screen_from_body(view, Frame.VERTEBRA).points(local)
-    scale = PRINTED_MM[0] / (2.0 * HALF_WIDTH_MM)
-    return np.column_stack(
-        (PRINTED_MM[0] / 2 + scale * screen[:, 0], PRINTED_MM[1] / 2 - scale * screen[:, 1])
-    )
+    return np.asarray(screen_from_body(view, Frame.VERTEBRA).points(local)[:, :2])
 
 
 _HALO = f'stroke="{palette.NIGHT}" stroke-width="1.6"'

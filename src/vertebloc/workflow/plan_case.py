@@ -23,7 +23,7 @@ from vertebloc.reports.access_pages import FRONT, OPENED_RING
 from vertebloc.reports.carton import unfold
 from vertebloc.reports.carton_layout import PAPER
 from vertebloc.reports.carton_svg import carton_svg
-from vertebloc.reports.cut_card_picture import BARE_VIEW, bare_view
+from vertebloc.reports.cut_card_picture import BARE_VIEW, bare_view, half_width_mm
 from vertebloc.reports.depth_picture import depth_picture
 from vertebloc.reports.front_picture import front_picture_svg
 from vertebloc.reports.ring_picture import ring_picture_svg
@@ -153,7 +153,7 @@ def save_plan(
     """
     prepared, access = measured
     pictures = planning_pictures(scene, prepared.staging)
-    pictures |= _drawings(scene, prepared) | _access_drawings(scene, access)
+    pictures |= _drawings(scene, prepared, document) | _access_drawings(scene, access)
     pictures |= _way_out_drawings(case, document)
     if scene.c_arm is not None and scene.ct is not None:
         pictures |= predict_for_sheet(Projector.of(scene.ct), scene.c_arm)
@@ -176,13 +176,13 @@ def save_plan(
     )
 
 
-def _drawings(scene: Scene, prepared: Prepared) -> dict[str, bytes]:
+def _drawings(scene: Scene, prepared: Prepared, document: Mapping[str, Any]) -> dict[str, bytes]:
     """The drawings of the sheet's further pages and of the cut cards."""
     carton = unfold(scene.plan, scene.vertebra, prepared.solids.tumour_field)
     return {
         CARTON: carton_svg(carton, PAPER).encode(),
         DEPTHS: depth_picture(scene.plan.depths, scene.vertebra).encode(),
-        BARE_VIEW: bare_view(scene),
+        BARE_VIEW: bare_view(scene, half_width_mm(document)),
     }
 
 

@@ -468,7 +468,13 @@ def test_the_sheets_are_shown_and_saved_from_the_plan_in_the_folder(fresh_desk, 
     run(desk.roles.open())
     assert desk.roles.view is None
     assert roles.view_of(desk).answer[0].words.startswith("No plan is written yet")
-    run(desk.save_sheet())
+
+    async def written():
+        await desk.save_sheet()  # a wish, until ring and front are there
+        while not desk.case.folder.has("plan"):
+            await asyncio.sleep(0.05)
+
+    run(written())
     run(desk.roles.open())
     said = " ".join(sentence.words for sentence in roles.view_of(desk).answer)
     assert "UNCONFIRMED" in said and desk.document["code"] in said

@@ -323,7 +323,11 @@ def test_no_words_run_over_an_edge_or_over_each_other(
 ) -> None:
     """Boxes of all words, from another program: inside the page, and no two on one another."""
     document["resection"]["wanted_margin_mm"] = 3.5  # a few close faces, in the largest letters
-    sheets = role_sheets(document, {"card-ground": bare_view(scene)}, made_up.identity)
+    sheets = role_sheets(
+        document,
+        {"card-ground": bare_view(scene, cut_card_picture.half_width_mm(document))},
+        made_up.identity,
+    )
     team = [s for s in every(sheets) if s.role not in (Role.CUT_CARDS, Role.FAMILY)]
     for pack in (sheets[Role.CUT_CARDS], team, sheets[Role.FAMILY]):
         sheet = pack[0]
@@ -370,7 +374,10 @@ def overlapping(words: list[Any]) -> list[tuple[str, str]]:
 @pytest.mark.parametrize("standing", ["left", "right", "head up"])
 @pytest.mark.parametrize("side", [1.0, -1.0])
 def test_names_of_vertebrae_stand_where_no_landmark_is(standing: str, side: float) -> None:
-    """By hand: 124 x 50 mm show 184 mm, so a tip 31 mm beside the middle lies among the names."""
+    """A tip 31 mm beside the middle lies among the names of one edge; 40 mm would be cut off.
+
+    By hand: 19.5 of 25 mm are room for a ring; 40 mm within them show 124 / 2 * 40 / 19.5 mm.
+    """
     levels = [{"level": f"T{n}", "lps_mm": [0.0, 0.0, 25.0 * (10 - n)]} for n in (9, 10, 11)]
     tip = {"words": "tip", "lps_mm": [31.0 * side, 40.0, 25.0]}
     cut = {"name": "cut", "entry_lps_mm": [0.0, 20.0, 15.0]}
@@ -383,6 +390,7 @@ def test_names_of_vertebrae_stand_where_no_landmark_is(standing: str, side: floa
         },
     }  # fmt: skip
     ring = on_paper(document, tip["lps_mm"])[0]
+    assert 5.0 < ring[0] < PRINTED_MM[0] - 5.0 and 5.0 < ring[1] < PRINTED_MM[1] - 5.0
     drawn = cut_card_picture._names(document, cut)
     places = [
         (float(x), float(y))
@@ -392,3 +400,8 @@ def test_names_of_vertebrae_stand_where_no_landmark_is(standing: str, side: floa
     assert [re.findall(r">(T\d+)<", one)[0] for one in drawn] == ["T9", "T10", "T11"]
     assert "bold" in drawn[1] and "bold" not in drawn[0]
     assert min(np.hypot(x - ring[0], y - 1.2 - ring[1]) for x, y in places) > 8.0
+    tip["lps_mm"][0] *= 40.0 / 31.0
+    wide = 40.0 / 19.5 * 62.0 if standing != "head up" else cut_card_picture.HALF_WIDTH_MM
+    assert cut_card_picture.half_width_mm(document) == pytest.approx(wide)
+    ring = on_paper(document, tip["lps_mm"])[0]
+    assert 5.0 < ring[0] < PRINTED_MM[0] - 5.0 and 5.0 < ring[1] < PRINTED_MM[1] - 5.0
