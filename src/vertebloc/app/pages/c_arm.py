@@ -58,6 +58,8 @@ def _show_own(desk: Desk) -> None:
     with ui.element("section").classes("card"), ui.element("details").props('data-fold="c-arm"'):
         with ui.element("summary"):
             ui.label(words.OWN_C_ARM)
+        if "c_arm_" in desk.error:  # beside the field too: the alert above may be scrolled away
+            show_note(desk.error, must=True)
         for name, label in words.OWN_FIELDS.items():
             show_field(
                 label, f"{getattr(said, name):g}", partial(_changed, desk, name), keep=name,

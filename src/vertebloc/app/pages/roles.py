@@ -35,7 +35,12 @@ def show_answer(window: WindowLike) -> None:
 
 def large_of(desk: Desk) -> str:
     """The chosen sheet, as it is printed."""
-    return f'<div class="role-page">{desk.roles.drawing}</div>' if desk.roles.drawing else ""
+    sheet = desk.roles.sheet
+    if not desk.roles.drawing or sheet is None:
+        return ""
+    # longer than the page: the keyboard must be able to scroll it
+    named = f'tabindex="0" role="region" aria-label="{escape(sheet.title, quote=True)}"'
+    return f'<div class="role-page" {named}>{desk.roles.drawing}</div>'
 
 
 def show_side(window: WindowLike) -> None:
