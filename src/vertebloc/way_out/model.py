@@ -9,6 +9,7 @@ from enum import Enum
 import numpy as np
 from numpy.typing import NDArray
 
+from vertebloc.anatomy.levels import Level
 from vertebloc.errors import InputError
 from vertebloc.space.frames import Side
 from vertebloc.space.surfaces import TriangleSurface
@@ -85,6 +86,7 @@ class Obstacle:
     may_press_mm: float  #: by so much the piece may press into it
     sacrifice: str | None = None  #: what is given up if it is taken away; None: it stays
     part_of: str | None = None  #: another obstacle that holds all of this one
+    level: Level | None = None  #: the vertebra that it belongs to, if to one
 
     def __post_init__(self) -> None:
         """An obstacle is one or the other."""

@@ -29,10 +29,10 @@ from vertebloc.space.sections import (
 )
 from vertebloc.space.surfaces import TriangleSurface
 from vertebloc.space.transforms import Transform
-from vertebloc.way_out.clearances import CLIP_MM, field_of
+from vertebloc.way_out.clearances import CLIP_MM
+from vertebloc.way_out.crowding import patches_with_room
 from vertebloc.way_out.model import Obstacle, Room, Substance, WayOutSettings
 from vertebloc.way_out.roots import Root, find_roots
-from vertebloc.way_out.samples import sample_surface
 from vertebloc.way_out.travel import along, lps_from_travel
 
 #: Lengths from the head that a rib may be shortened by, mm: the steps of the ledger.
@@ -43,9 +43,6 @@ _HELD_ASIDE = (
     Structure.AZYGOS,
     Structure.SUPERIOR_CAVA,
     Structure.INFERIOR_CAVA,
-)
-_NEAR_MM = (
-    60.0  #: obstacles farther than this from the piece's middle along the spine do not count
 )
 _BEHIND_BONE_MM = (
     10.0  #: the wound's edge lies so far behind the hindmost bone, if no skin is drawn
@@ -135,8 +132,9 @@ def room_of_plan(
     box = _box_of_travel(piece, settings)
     sac = _within(solid_from_surface(solids.sac.moved(back)), box)
     levels = _levels_near(anatomy, plan)
-    obstacles = list(_bones(solids, plan, anatomy, kerf_mm, back, box))
-    obstacles += _vessels(solids, settings, back, box)
+    here = _Here(back, box, settings)
+    obstacles = list(_bones(solids, plan, anatomy, kerf_mm, here))
+    obstacles += _vessels(solids, here)
     rib_names: dict[str, tuple[float, ...]] = {}
     planned = {}
     for rib in anatomy.ribs:
@@ -144,12 +142,12 @@ def room_of_plan(
             continue
         name = rib_name(rib)
         planned[name] = plan.rib_lengths_mm.get(name, 0.0)
-        made = _rib(rib, solids.ribs[name], plan, back, box)
+        made = _rib(rib, solids.ribs[name], plan, here)
         rib_names[name] = tuple(length for length, _ in made)
         obstacles += [obstacle for _, obstacle in made]
     roots = find_roots(contours, anatomy, levels)
     obstacles += [_root(root, settings, back) for root in roots]
-    obstacles += _had_room(sac, piece, settings)
+    obstacles += patches_with_room(sac, piece, settings)
     near = np.abs(sac.vertices[:, 2]) < 10.0
     middle = sac.vertices[near].mean(axis=0) if near.any() else sac.vertices.mean(axis=0)
     delivered = _wound_edge(contours, solids, back)
@@ -170,6 +168,19 @@ def room_of_plan(
         rib_lengths_mm=rib_names,
         planned_mm=planned,
     )
+
+
+@dataclass(frozen=True, slots=True)
+class _Here:
+    """Where obstacles are looked at, and how far they give."""
+
+    back: Transform  #: travel from patient LPS
+    box: list[Plane]
+    settings: WayOutSettings
+
+    def within(self, surface: TriangleSurface) -> TriangleSurface:
+        """What of a surface in patient LPS the piece can come near, in the frame of travel."""
+        return _within(solid_from_surface(surface.moved(self.back)), self.box)
 
 
 def _box_of_travel(piece: TriangleSurface, settings: WayOutSettings) -> list[Plane]:
@@ -200,8 +211,7 @@ def _bones(
     plan: ResectionPlan,
     anatomy: Anatomy,
     kerf_mm: float,
-    back: Transform,
-    box: list[Plane],
+    here: _Here,
 ) -> Iterator[Obstacle]:
     """Bone that stays: all of the neighbours that does not lie between the cuts."""
     vertebra = anatomy.vertebrae[plan.level]
@@ -222,8 +232,9 @@ def _bones(
         yield Obstacle(
             name=f"bone of {level} that stays",
             substance=Substance.BONE,
-            surface=_within(solid_from_surface(surface_of_solid(bone).moved(back)), box),
-            may_press_mm=WayOutSettings().tolerance_mm,
+            surface=here.within(surface_of_solid(bone)),
+            may_press_mm=here.settings.tolerance_mm,
+            level=level,
         )
 
 
@@ -233,20 +244,18 @@ def _largest(solid: Solid) -> Solid:
     return max(parts, key=lambda one: float(one.volume())) if parts else solid
 
 
-def _vessels(
-    solids: ResectionSolids, settings: WayOutSettings, back: Transform, box: list[Plane]
-) -> Iterator[Obstacle]:
+def _vessels(solids: ResectionSolids, here: _Here) -> Iterator[Obstacle]:
     for structure in _HELD_ASIDE:
         surface = solids.vessels.get(structure.value)
         if surface is None:
             continue
-        near = _within(solid_from_surface(surface.moved(back)), box)
+        near = here.within(surface)
         if len(near.triangles):
             yield Obstacle(
                 name=structure.value,
                 substance=Substance.VESSEL,
                 surface=near,
-                may_press_mm=settings.vessel_gives_mm - settings.hand_mm,
+                may_press_mm=here.settings.vessel_gives_mm - here.settings.hand_mm,
             )
 
 
@@ -254,8 +263,7 @@ def _rib(
     rib: Rib,
     surface: TriangleSurface,
     plan: ResectionPlan,
-    back: Transform,
-    box: list[Plane],
+    here: _Here,
 ) -> list[tuple[float, Obstacle]]:
     """What stays of a rib at each length, from all of it on; each is part of the one before."""
     name = rib_name(rib)
@@ -270,7 +278,7 @@ def _rib(
         stump = _stump(rib, solid, length) if length else solid
         if stump is None:
             break
-        near = _within(solid_from_surface(surface_of_solid(stump).moved(back)), box)
+        near = here.within(surface_of_solid(stump))
         if near.volume_mm3 < _CHIP_MM3:
             break
         found.append(
@@ -280,9 +288,10 @@ def _rib(
                     name=rib_obstacle(name, length),
                     substance=Substance.RIB,
                     surface=near,
-                    may_press_mm=WayOutSettings().tolerance_mm,
+                    may_press_mm=here.settings.tolerance_mm,
                     sacrifice=f"{length:.0f} mm of {name}",
                     part_of=found[-1][1].name if found else None,
+                    level=rib.level,
                 ),
             )
         )
@@ -318,24 +327,8 @@ def _root(root: Root, settings: WayOutSettings, back: Transform) -> Obstacle:
         cover_mm=0.15,
         may_press_mm=settings.root_gives_mm,
         sacrifice=root.name,
+        level=root.level,
     )
-
-
-def _had_room(
-    sac: TriangleSurface, piece: TriangleSurface, settings: WayOutSettings
-) -> Iterator[Obstacle]:
-    """Patches of the sac that are clear of the piece at rest: they must not be crowded."""
-    samples = sample_surface(sac, max(1.0, settings.edge_mm))
-    points = samples.points[np.abs(samples.points[:, 2]) < _NEAR_MM]
-    clear = field_of(piece, settings).signed_distance_mm(points) >= settings.least_mm
-    if clear.any():
-        yield Obstacle(
-            name="sac that had room",
-            substance=Substance.CROWDED,
-            line=points[clear],
-            cover_mm=samples.cover_mm,
-            may_press_mm=-settings.least_mm,
-        )
 
 
 def _wound_edge(contours: ContourSet, solids: ResectionSolids, back: Transform) -> float:
