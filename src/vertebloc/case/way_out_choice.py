@@ -18,7 +18,14 @@ WAY_OUT_LIMITS: Mapping[str, tuple[float, float]] = {
     "distraction_mm": (0.0, 30.0),
 }
 #: Entries of the choices file, in its order.
-WAY_OUT_NAMES = (*WAY_OUT_LIMITS, "spare_first")
+WAY_OUT_NAMES = (*WAY_OUT_LIMITS, "front_bridge", "spare_first")
+
+
+class FrontBridge(Enum):
+    """The strip of bone in front, when the team pulls the spine apart."""
+
+    HOLDS = "holds"  #: both parts tip about it
+    CUT = "cut"  #: they move apart as they stand
 
 
 class Spared(Enum):
@@ -39,6 +46,7 @@ class WayOutChoice:
     tolerance_mm: float = 1.0  #: assumed; bone and ribs may be pressed by so much
     sac_motion_mm: float = 1.0  #: assumed; the sac moves by so much, either way
     distraction_mm: float = 0.0  #: never anything else unless the team set it
+    front_bridge: FrontBridge = FrontBridge.HOLDS  #: when it is pulled, if it is
     spare_first: tuple[Spared, ...] = ()  #: the dearest first; empty: not said
 
     def __post_init__(self) -> None:

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from vertebloc.case.way_out_choice import Spared
-from vertebloc.exchange.choices_allowed import ListOf, Number
+from vertebloc.case.way_out_choice import FrontBridge, Spared
+from vertebloc.exchange.choices_allowed import ListOf, Number, OneOf
 
 _ASSUMED = "assumed, nobody measured it: set your own"
 
 #: In the order of the file; each is what an ``Entry`` is made of.
-WAY_OUT_LINES: tuple[tuple[tuple[str, str], Number | ListOf[Spared], str, str], ...] = (
+WAY_OUT_LINES: tuple[
+    tuple[tuple[str, str], Number | OneOf[FrontBridge] | ListOf[Spared], str, str], ...
+] = (
     *(
         (("way_out", name), Number(name), what, _ASSUMED)
         for name, what in (
@@ -24,8 +26,14 @@ WAY_OUT_LINES: tuple[tuple[tuple[str, str], Number | ListOf[Spared], str, str], 
     (
         ("way_out", "distraction_mm"),
         Number("distraction_mm"),
-        "How far the team means to pull the spine apart, mm; it can harm the cord",
+        "How far the team means to pull the spine apart at the sac, mm; it can harm the cord",
         "none unless the team sets it; the program never proposes it",
+    ),
+    (
+        ("way_out", "front_bridge"),
+        OneOf(FrontBridge),
+        "If it is pulled apart: whether the bone in front still holds, so that both parts tip",
+        "with nothing pulled apart it does not count",
     ),
     (
         ("way_out", "spare_first"),

@@ -36,7 +36,8 @@ def travel_data(
         Drawings as SVG, poses with the numbers to read at each, surfaces and views in the frame
         of travel.
     """
-    scene, ways = kept["scene"], kept["ways"]
+    ways = kept["ways"]
+    scene = scene_of(kept, way)
     one = dict(ways[way]) | {"blocking": kept["way_out"]["ledger"][way]["blocking"]}
     least_mm = float(kept["way_out"]["settings"]["least_mm"])
     played = one["played"]
@@ -56,6 +57,25 @@ def travel_data(
             "words": [reading(played, pose) for pose in range(count)],
         }  # fmt: skip
     return found
+
+
+def scene_of(kept: Mapping[str, Any], way: int) -> Mapping[str, Any]:
+    """The scene that a way is drawn in.
+
+    Parameters
+    ----------
+    kept : mapping
+        As kept in the case.
+    way : int
+        Which of its ways.
+
+    Returns
+    -------
+    mapping
+        The spine pulled apart, for a way that was found so.
+    """
+    scene: Mapping[str, Any] = kept["scene"]
+    return scene["pulled"] if kept["ways"][way].get("pulled") else scene
 
 
 _OWN = ("piece", "tumour", "sac")

@@ -75,7 +75,11 @@ def with_ranking(
     if not spare_first or not ledger:
         return ranked | ({"ledger": ledger} if "ledger" in way_out else {})
     ledger.sort(
-        key=lambda line: (_RANK[line["answer"]], *(cost(line, one) for one in spare_first))
+        key=lambda line: (
+            _RANK[line["answer"]],
+            line["distraction_mm"],  # never put before a plan that needs none
+            *(cost(line, one) for one in spare_first),
+        )
     )
     first = ledger[0]
     if way_out["answer"] != "yes":

@@ -11,6 +11,7 @@ from vertebloc.anatomy.levels import Level
 from vertebloc.reports import text
 from vertebloc.space.frames import Side
 from vertebloc.way_out.answer import Entry, WayOut
+from vertebloc.way_out.distraction import ASSUMPTIONS as OF_DISTRACTION
 from vertebloc.way_out.model import Answer, Bracket, Path
 from vertebloc.way_out.obstacles import ASSUMPTIONS, RoomOfPlan, rib_obstacle
 
@@ -143,7 +144,7 @@ def _entry(entry: Entry, room: RoomOfPlan, levels: tuple[Level, ...]) -> dict[st
         "roots": list(root_prices(entry, room)),
         "arteries": arteries,
         "bilateral_levels_in_a_row": in_a_row,
-        "distraction_mm": 0.0,
+        "distraction_mm": entry.distraction_mm,
         "clearance_bracket_mm": bracket_list(entry.model),
         "with_errors_mm": bracket_list(entry.with_errors),
         "blocking": list(entry.blocking),
@@ -199,11 +200,23 @@ def way_out_words(found: WayOut, room: RoomOfPlan) -> str:
             f"{_ends(best.with_errors)}; {s.least_mm:.1f} mm are wanted. {_what_decides(best)}"
         )
     given = [*(f"the {name}" for name in root_prices(best, room)), *_rib_words(best, room)]
-    return (
-        f"Out to the {best.side.value} if {_listed(given)} given up: once clear of its seat the "
-        f"piece stays at least {_mm(best.model.lower_mm)} from the sac in the model (at best "
-        f"{_mm(best.model.upper_mm)}), at least {_mm(best.with_errors.lower_mm)} with {errors}."
+    pulled = (
+        f" ONLY WITH DISTRACTION of {_mm(best.distraction_mm)}, set by the team, and"
+        if best.distraction_mm > 0.0
+        else ""
     )
+    return (
+        f"Out to the {best.side.value}{pulled} if {_listed(given)} given up: once clear of its "
+        f"seat the piece stays at least {_mm(best.model.lower_mm)} from the sac in the model "
+        f"(at best {_mm(best.model.upper_mm)}), at least {_mm(best.with_errors.lower_mm)} with "
+        f"{errors}."
+    )
+
+
+def _distraction_assumptions(found: WayOut) -> tuple[str, ...]:
+    if all(entry.distraction_mm == 0.0 for entry in found.ledger):
+        return ("no distraction",)
+    return OF_DISTRACTION
 
 
 def _what_decides(entry: Entry) -> str:
@@ -261,7 +274,7 @@ def way_out_assumptions(found: WayOut, room: RoomOfPlan) -> tuple[str, ...]:
         f"roots that stay may be moved {s.root_gives_mm:.1f} mm, freed vessels "
         f"{s.vessel_gives_mm:.1f} mm, of which {s.hand_mm:.1f} mm are for the hand (assumed)",
         f"the wound is open {s.sideways_mm:.0f} mm to each side (assumed)",
-        "no distraction",
+        *_distraction_assumptions(found),
         *ASSUMPTIONS,
     )
     if modelled:

@@ -38,6 +38,7 @@ def way_out_pages(document: Mapping[str, Any], draw: Draw) -> tuple[SheetPage, .
     if way_out is None:
         return ()
     said = [way_out["words"], words.flips_sentence(way_out), words.no_from_sentence(way_out)]
+    said += words.distraction_said(way_out)
     exact = words.exact_sentence(way_out)
     said = [exact, *said] if words.is_doubted(way_out) else [*said, exact]
     said.append(words.settings_sentence(way_out))
@@ -45,7 +46,9 @@ def way_out_pages(document: Mapping[str, Any], draw: Draw) -> tuple[SheetPage, .
     first = SheetPage(
         title=Question.WAY_OUT.value,
         sentence=" ".join(one for one in said if one),
-        must_not_be_overlooked=way_out["answer"] != "yes" or words.is_doubted(way_out),
+        must_not_be_overlooked=way_out["answer"] != "yes"
+        or words.is_doubted(way_out)
+        or "distraction" in way_out,
         picture=draw(MOMENTS, MOMENTS_NOTE, _WIDE_MM) if "ledger" in way_out else None,
     )
     if "ledger" not in way_out:

@@ -60,6 +60,7 @@ FIELDS = {
     "distraction_mm": "distraction, mm",
 }
 DISTRACTION = "Distraction set by the team"
+FRONT_BRIDGE = "bridge of bone in front, when it is pulled apart"
 LEDGER_HEADINGS = ("side", "answer", "shown / at best", "with errors", "given up")
 LEDGER_NOTE = (
     "Each plan gives up as little as was found to do on its side. Room: shown to be possible, and "
@@ -228,6 +229,11 @@ def distraction_words(distraction_mm: float) -> tuple[str, ...]:
     )
 
 
+def distraction_said(way_out: Mapping[str, Any]) -> tuple[str, ...]:
+    """What a distraction that the team set gains, beside none; nothing if none is set."""
+    return (way_out["distraction"]["words"],) if "distraction" in way_out else ()
+
+
 def way_out_lines(way_out: Mapping[str, Any]) -> list[str]:
     """The answer and the ledger for a terminal.
 
@@ -241,7 +247,7 @@ def way_out_lines(way_out: Mapping[str, Any]) -> list[str]:
     list of str
         The answer first.
     """
-    lines = [way_out["words"], flips_sentence(way_out)]
+    lines = [way_out["words"], flips_sentence(way_out), *distraction_said(way_out)]
     for line in way_out.get("ledger", ()):
         mark = f" ({rests_on(line['answer'])})" if line.get("chosen") else ""
         lines.append(
@@ -258,7 +264,8 @@ def spared_words(order: Sequence[str]) -> str:
 
 def setting_changed(part: str) -> str:
     """A change of the way out's settings, for the journal."""
-    return f"way out: {FIELDS.get(part, SPARE)}"
+    own = {"front_bridge": FRONT_BRIDGE}
+    return f"way out: {FIELDS.get(part, own.get(part, SPARE))}"
 
 
 def wanted(least_mm: float) -> str:

@@ -35,6 +35,7 @@ def way_out_view(document: Mapping[str, Any]) -> PageView:
         for said in (words.flips_sentence(way_out), words.no_from_sentence(way_out))
         if said
     ]
+    answer += [Sentence(said, True) for said in words.distraction_said(way_out)]
     exact = words.exact_sentence(way_out)
     if words.is_doubted(way_out):
         answer.insert(0, Sentence(exact, True))

@@ -52,6 +52,7 @@ class Entry:
     path: Path | None
     blocking: tuple[str, ...]  #: a no: obstacles without any of which the proof fails
     decided_by: tuple[str, ...] = ()  #: no yes: without any one of these there would be one
+    distraction_mm: float = 0.0  #: the spine is pulled apart by so much, as the team asked
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

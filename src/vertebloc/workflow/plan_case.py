@@ -28,6 +28,7 @@ from vertebloc.reports.depth_picture import depth_picture
 from vertebloc.reports.front_picture import front_picture_svg
 from vertebloc.reports.ring_picture import ring_picture_svg
 from vertebloc.reports.theatre_pages import CARTON, DEPTHS
+from vertebloc.reports.travel_data import scene_of
 from vertebloc.reports.travel_moments import moments_svg
 from vertebloc.reports.way_out_pages import MOMENTS
 from vertebloc.resection import ResectionPlan
@@ -203,7 +204,7 @@ def _way_out_drawings(case: CaseFolder, document: Mapping[str, Any]) -> dict[str
     if kept is None:
         return {}
     way = next(line["way"] for line in ledger if line["chosen"])
-    return {MOMENTS: moments_svg(kept["scene"], kept["ways"][way]).encode()}
+    return {MOMENTS: moments_svg(scene_of(kept, way), kept["ways"][way]).encode()}
 
 
 def make_scene(prepared: Prepared, plan: ResectionPlan, choices: Choices, ct: Volume) -> Scene:

@@ -17,16 +17,17 @@ from vertebloc.case.theatre_choice import TheatreChoice
 from vertebloc.errors import InputError
 from vertebloc.exchange.case_folder import CaseFolder
 from vertebloc.exchange.case_transaction import Transaction
-from vertebloc.reports.travel_scene import travel_scene
 from vertebloc.reports.way_out_check import check_document
 from vertebloc.reports.way_out_choosing import with_ranking
+from vertebloc.reports.way_out_distraction import distraction_document
 from vertebloc.reports.way_out_document import way_out_document
 from vertebloc.resection import ResectionPlan
 from vertebloc.resection.model import Kind
-from vertebloc.way_out import WayOutSettings, find_way_out
+from vertebloc.way_out import WayOutSettings
 from vertebloc.way_out.obstacles import room_of_plan
 from vertebloc.workflow.compute_plan import Prepared
 from vertebloc.workflow.saying import Say
+from vertebloc.workflow.way_out_pulled import find_both, scenes_of
 
 STEP, FILE = "way_out", "way-out.json"
 _WHOLE_BODIES = (Kind.WHOLE_BODY, Kind.TWO_BODIES, Kind.THREE_BODIES)
@@ -186,31 +187,28 @@ def find_way_out_of(
     Raises
     ------
     InputError
-        If no sac is outlined, or a distraction is asked for, which is not computed.
+        If no sac is outlined, or the spine cannot be pulled apart as the team set it.
     """
     key = key_of_way_out(inputs, choices)
     if plan.kind not in _WHOLE_BODIES:
         words = f"The way out is not computed for the kind '{plan.kind.value}' yet."
         return {"key": key, "way_out": {"answer": "cannot_tell", "words": words},
                 "ways": [], "scene": {}}  # fmt: skip
-    if choices.way_out.distraction_mm > 0.0:
-        raise InputError(
-            f"distraction_mm is {choices.way_out.distraction_mm:g}: a way out with the spine "
-            "pulled apart is not computed yet; set it to 0.0 to compute the way out without"
-        )
     say("collecting what is in the way")
     settings = settings_of(choices)
     room = room_of_plan(
         contours, prepared.anatomy, prepared.solids, plan, settings, choices.kerf_mm
     )
-    found = find_way_out(room.room, settings, say)
+    both = find_both(room, plan, prepared, choices, settings, say)
     say("drawing the way out")
     inside = {"tumour": prepared.solids.tumour, "cord": prepared.solids.cord}
-    scene, ways = travel_scene(found, room, {n: s for n, s in inside.items() if s is not None})
+    scene, ways = scenes_of(both, {n: s for n, s in inside.items() if s is not None})
+    found = both.way_out
     return {
         "key": key,
         "way_out": way_out_document(found, room, plan.levels)
         | check_document(found)
+        | distraction_document(found, both.pull)
         | {"settings": _settings(settings)},
         "ways": ways,
         "scene": scene,

@@ -17,7 +17,7 @@ from vertebloc.app.parts import (
     show_verb,
 )
 from vertebloc.app.window import WindowLike
-from vertebloc.case.way_out_choice import Spared
+from vertebloc.case.way_out_choice import FrontBridge, Spared
 from vertebloc.reports import way_out_text as words
 from vertebloc.reports.page_views import PageView, waiting_view
 from vertebloc.reports.page_words import Question
@@ -75,6 +75,14 @@ def _show_settings(desk: Desk) -> None:
         for name, label, value, state in settings_rows(choice):
             show_field(
                 f"{label} ({state})", f"{value:g}", partial(desk.way.change, name), keep=name
+            )
+        if choice.distraction_mm > 0.0:
+            show_choice(
+                words.FRONT_BRIDGE,
+                choice.front_bridge.value,
+                [(one.value, one.value) for one in FrontBridge],
+                partial(desk.way.change, "front_bridge"),
+                keep="front_bridge",
             )
         for line in words.distraction_words(choice.distraction_mm):
             show_note(line, must=True)
