@@ -13,7 +13,13 @@ from vertebloc.case.choice_words import (
 )
 from vertebloc.case.choices import LIMITS, Choices
 from vertebloc.case.theatre_choice import C_ARM_LIMITS
-from vertebloc.case.way_out_choice import WAY_OUT_LIMITS, FrontBridge, Spared, WayOutChoice
+from vertebloc.case.way_out_choice import (
+    WAY_OUT_LIMITS,
+    FrontBridge,
+    RootsKept,
+    Spared,
+    WayOutChoice,
+)
 from vertebloc.errors import InputError
 from vertebloc.reports.bone_choices import BONE_PARTS, with_changed_bone
 from vertebloc.reports.plan_paragraph import plan_ground, with_changed_part
@@ -165,7 +171,8 @@ def changed_way_out(now: WayOutChoice, part: str, typed: str) -> WayOutChoice:
     now : WayOutChoice
         As it was.
     part : str
-        A setting's name, ``front_bridge``, or ``spare.`` and a place in the order, from 0.
+        A setting's name, ``front_bridge``, ``roots``, or ``spare.`` and a place in the order,
+        from 0.
     typed : str
         Its new value; for a place in the order a word, or nothing to take it out.
 
@@ -188,6 +195,8 @@ def changed_way_out(now: WayOutChoice, part: str, typed: str) -> WayOutChoice:
         return replace(now, spare_first=tuple(order))
     if part == "front_bridge":
         return replace(now, front_bridge=FrontBridge(typed))
+    if part == "roots":
+        return replace(now, roots=RootsKept(typed))
     low, high = WAY_OUT_LIMITS[part]
     try:
         value = float(typed.replace(",", ".").removesuffix("mm"))

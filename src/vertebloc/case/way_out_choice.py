@@ -18,7 +18,7 @@ WAY_OUT_LIMITS: Mapping[str, tuple[float, float]] = {
     "distraction_mm": (0.0, 30.0),
 }
 #: Entries of the choices file, in its order.
-WAY_OUT_NAMES = (*WAY_OUT_LIMITS, "front_bridge", "spare_first")
+WAY_OUT_NAMES = (*WAY_OUT_LIMITS, "front_bridge", "roots", "spare_first")
 
 
 class FrontBridge(Enum):
@@ -26,6 +26,14 @@ class FrontBridge(Enum):
 
     HOLDS = "holds"  #: both parts tip about it
     CUT = "cut"  #: they move apart as they stand
+
+
+class RootsKept(Enum):
+    """Roots that no plan may give up."""
+
+    BY_RULE = "by rule"  #: those that move arms and legs, see ``published.way_out.KEPT_ROOTS``
+    ALL = "all kept"
+    NONE = "any may be given up"
 
 
 class Spared(Enum):
@@ -47,6 +55,7 @@ class WayOutChoice:
     sac_motion_mm: float = 1.0  #: assumed; the sac moves by so much, either way
     distraction_mm: float = 0.0  #: never anything else unless the team set it
     front_bridge: FrontBridge = FrontBridge.HOLDS  #: when it is pulled, if it is
+    roots: RootsKept = RootsKept.BY_RULE
     spare_first: tuple[Spared, ...] = ()  #: the dearest first; empty: not said
 
     def __post_init__(self) -> None:

@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
-from vertebloc.case.way_out_choice import FrontBridge, Spared
+from vertebloc.case.way_out_choice import FrontBridge, RootsKept, Spared
 from vertebloc.exchange.choices_allowed import ListOf, Number, OneOf
 
 _ASSUMED = "assumed, nobody measured it: set your own"
 
 #: In the order of the file; each is what an ``Entry`` is made of.
 WAY_OUT_LINES: tuple[
-    tuple[tuple[str, str], Number | OneOf[FrontBridge] | ListOf[Spared], str, str], ...
+    tuple[
+        tuple[str, str],
+        Number | OneOf[FrontBridge] | OneOf[RootsKept] | ListOf[Spared],
+        str,
+        str,
+    ],
+    ...,
 ] = (
     *(
         (("way_out", name), Number(name), what, _ASSUMED)
@@ -34,6 +40,12 @@ WAY_OUT_LINES: tuple[
         OneOf(FrontBridge),
         "If it is pulled apart: whether the bone in front still holds, so that both parts tip",
         "with nothing pulled apart it does not count",
+    ),
+    (
+        ("way_out", "roots"),
+        OneOf(RootsKept),
+        "Roots that no plan may give up",
+        "those that move arms and legs are kept",
     ),
     (
         ("way_out", "spare_first"),

@@ -39,6 +39,17 @@ MOTOR_ROOTS_LASTING = Published(
     grade="measured",
     known="seen",
 )
+#: Roots that move arms and legs, from the first to the last of each run. The review of dumbbell
+#: tumours (motor-roots-review, abstract) counts these as motor; the source on L2 (l2-roots,
+#: abstract) keeps L3 to L5 as its institute's rule.
+MOTOR_ROOTS = (("C5", "T1"), ("L3", "S1"))
+KEPT_ROOTS = Practice(
+    what="roots that move arms and legs, C5 to T1 and L3 to S1, are kept",
+    source="l2-roots",
+    place="abstract, a copy was read: there L1 and L2 may be cut, L3 to L5 are kept",
+    grade="consensus",
+    known="seen",
+)
 THORACIC_ROOTS = Practice(
     what="a numb band of skin, rarely a bulge of the belly's wall; from T3 to T12 commonly "
     "accepted",

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from vertebloc.anatomy.levels import Level
+from vertebloc.published import way_out as published
 from vertebloc.reports import text
 from vertebloc.space.frames import Side
 from vertebloc.way_out.answer import Entry, WayOut
@@ -277,6 +278,9 @@ def way_out_assumptions(found: WayOut, room: RoomOfPlan) -> tuple[str, ...]:
         *_distraction_assumptions(found),
         *ASSUMPTIONS,
     )
+    kept = [o.name for o in room.room.obstacles if o.is_kept]
+    if kept:
+        notes += (f"no plan gives up the {text.listed(kept)}: {published.KEPT_ROOTS.what}",)
     if modelled:
         notes += (f"roots of {', '.join(modelled)} are modelled, not outlined",)
     return notes

@@ -60,6 +60,7 @@ FIELDS = {
     "distraction_mm": "distraction, mm",
 }
 DISTRACTION = "Distraction set by the team"
+ROOTS_KEPT = "roots that no plan may give up"
 FRONT_BRIDGE = "bridge of bone in front, when it is pulled apart"
 LEDGER_HEADINGS = ("side", "answer", "shown / at best", "with errors", "given up")
 LEDGER_NOTE = (
@@ -264,7 +265,7 @@ def spared_words(order: Sequence[str]) -> str:
 
 def setting_changed(part: str) -> str:
     """A change of the way out's settings, for the journal."""
-    own = {"front_bridge": FRONT_BRIDGE}
+    own = {"front_bridge": FRONT_BRIDGE, "roots": ROOTS_KEPT}
     return f"way out: {FIELDS.get(part, own.get(part, SPARE))}"
 
 

@@ -315,7 +315,9 @@ def find_way_out(room: Room, settings: WayOutSettings, say: Say) -> WayOut:
     """
     search = make_search(room, settings, say)
     judge = Judge(search, say)
-    everything = frozenset(o.name for o in room.obstacles if o.sacrifice is not None)
+    everything = frozenset(
+        o.name for o in room.obstacles if o.sacrifice is not None and not o.is_kept
+    )
     ribs = tuple(
         o.name
         for o in sorted(room.obstacles, key=lambda o: o.name, reverse=True)

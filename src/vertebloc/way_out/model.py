@@ -85,6 +85,7 @@ class Obstacle:
     cover_mm: float = 0.15  #: no point of the line is farther than this from one of the points
     may_press_mm: float  #: by so much the piece may press into it
     sacrifice: str | None = None  #: what is given up if it is taken away; None: it stays
+    is_kept: bool = False  #: no plan may give it up; what would be without it is still said
     part_of: str | None = None  #: another obstacle that holds all of this one
     level: Level | None = None  #: the vertebra that it belongs to, if to one
 

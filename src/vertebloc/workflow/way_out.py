@@ -9,14 +9,17 @@ from dataclasses import replace
 from typing import Any
 
 from vertebloc.anatomy.contours import ContourSet
+from vertebloc.anatomy.levels import Level
 from vertebloc.case.choice_words import FrontBefore, StandingSide
 from vertebloc.case.choices import ASSUMED_FINGER_REACH_MM, Choices, SidesChoice
 from vertebloc.case.level_choice import LevelChoice
 from vertebloc.case.provenance import Inputs, canonical_bytes
 from vertebloc.case.theatre_choice import TheatreChoice
+from vertebloc.case.way_out_choice import RootsKept
 from vertebloc.errors import InputError
 from vertebloc.exchange.case_folder import CaseFolder
 from vertebloc.exchange.case_transaction import Transaction
+from vertebloc.published.way_out import MOTOR_ROOTS
 from vertebloc.reports.way_out_check import check_document
 from vertebloc.reports.way_out_choosing import with_ranking
 from vertebloc.reports.way_out_distraction import distraction_document
@@ -24,6 +27,7 @@ from vertebloc.reports.way_out_document import way_out_document
 from vertebloc.resection import ResectionPlan
 from vertebloc.resection.model import Kind
 from vertebloc.way_out import WayOutSettings
+from vertebloc.way_out.kept_roots import with_roots_kept
 from vertebloc.way_out.obstacles import room_of_plan
 from vertebloc.workflow.compute_plan import Prepared
 from vertebloc.workflow.saying import Say
@@ -55,6 +59,26 @@ def settings_of(choices: Choices) -> WayOutSettings:
         sac_motion_mm=own.sac_motion_mm,
         contour_error_mm=choices.contour_error_mm,
     )
+
+
+def kept_by(choices: Choices) -> tuple[tuple[Level, Level], ...] | None:
+    """Levels whose roots no plan may give up.
+
+    Parameters
+    ----------
+    choices : Choices
+        What the team said of roots.
+
+    Returns
+    -------
+    tuple of (Level, Level), or None
+        First and last of each run; None: of all.
+    """
+    if choices.way_out.roots is RootsKept.ALL:
+        return None
+    if choices.way_out.roots is RootsKept.NONE:
+        return ()
+    return tuple((Level.parse(first), Level.parse(last)) for first, last in MOTOR_ROOTS)
 
 
 def key_of_way_out(inputs: Inputs, choices: Choices) -> str:
@@ -199,6 +223,7 @@ def find_way_out_of(
     room = room_of_plan(
         contours, prepared.anatomy, prepared.solids, plan, settings, choices.kerf_mm
     )
+    room = with_roots_kept(room, kept_by(choices))
     both = find_both(room, plan, prepared, choices, settings, say)
     say("drawing the way out")
     inside = {"tumour": prepared.solids.tumour, "cord": prepared.solids.cord}

@@ -17,7 +17,7 @@ from vertebloc.app.parts import (
     show_verb,
 )
 from vertebloc.app.window import WindowLike
-from vertebloc.case.way_out_choice import FrontBridge, Spared
+from vertebloc.case.way_out_choice import FrontBridge, RootsKept, Spared
 from vertebloc.reports import way_out_text as words
 from vertebloc.reports.page_views import PageView, waiting_view
 from vertebloc.reports.page_words import Question
@@ -72,6 +72,13 @@ def _show_settings(desk: Desk) -> None:
     with ui.element("details").classes("note settings"):
         with ui.element("summary"):
             ui.label(words.SETTINGS)
+        show_choice(
+            words.ROOTS_KEPT,
+            choice.roots.value,
+            [(one.value, one.value) for one in RootsKept],
+            partial(desk.way.change, "roots"),
+            keep="roots",
+        )
         for name, label, value, state in settings_rows(choice):
             show_field(
                 f"{label} ({state})", f"{value:g}", partial(desk.way.change, name), keep=name
