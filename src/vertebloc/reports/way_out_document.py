@@ -13,6 +13,7 @@ from vertebloc.reports import text
 from vertebloc.space.frames import Side
 from vertebloc.way_out.answer import Entry, WayOut
 from vertebloc.way_out.distraction import ASSUMPTIONS as OF_DISTRACTION
+from vertebloc.way_out.front_freed import ASSUMPTION as OF_STAGE
 from vertebloc.way_out.model import Answer, Bracket, Path
 from vertebloc.way_out.obstacles import ASSUMPTIONS, RoomOfPlan, rib_obstacle
 
@@ -133,6 +134,19 @@ def _arteries(entry: Entry, room: RoomOfPlan, levels: tuple[Level, ...]) -> tupl
     return names, max(runs, default=0)
 
 
+def _asked_for(entry: Entry, room: RoomOfPlan) -> tuple[str, ...]:
+    """The one root that a line keeps to see whether it must go, all else being given up."""
+    if entry.answer is Answer.YES:
+        return ()
+    kept = [
+        o.name
+        for o in room.room.obstacles
+        if o.sacrifice is not None and not o.is_kept and o.name not in entry.given_up
+    ]
+    roots = {root.name for root in room.roots}
+    return tuple(kept) if len(kept) == 1 and set(kept) <= roots and entry.given_up else ()
+
+
 def _entry(entry: Entry, room: RoomOfPlan, levels: tuple[Level, ...]) -> dict[str, Any]:
     arteries, in_a_row = _arteries(entry, room, levels)
     return {
@@ -143,6 +157,7 @@ def _entry(entry: Entry, room: RoomOfPlan, levels: tuple[Level, ...]) -> dict[st
             for rib, length in rib_prices(entry, room).items()
         },
         "roots": list(root_prices(entry, room)),
+        "asks_for": list(_asked_for(entry, room)),
         "arteries": arteries,
         "bilateral_levels_in_a_row": in_a_row,
         "distraction_mm": entry.distraction_mm,
@@ -187,8 +202,15 @@ def way_out_words(found: WayOut, room: RoomOfPlan) -> str:
     str
         With the clearance of the model and with errors apart.
     """
-    s, best = found.settings, found.best
+    s = found.settings
     errors = f"contours {s.contour_error_mm:.1f} mm wrong and the sac {s.sac_motion_mm:.1f} mm off"
+    before = "With the front freed in a stage before: " if room.front_freed else ""
+    return before + _words(found, room, errors)
+
+
+def _words(found: WayOut, room: RoomOfPlan, errors: str) -> str:
+    """The answer without the stage before."""
+    s, best = found.settings, found.best
     if found.answer is Answer.NO:
         return (
             f"No way out, on either side, whatever is given up: {', '.join(best.blocking)} shut "
@@ -209,8 +231,8 @@ def way_out_words(found: WayOut, room: RoomOfPlan) -> str:
     return (
         f"Out to the {best.side.value}{pulled} if {_listed(given)} given up: once clear of its "
         f"seat the piece stays at least {_mm(best.model.lower_mm)} from the sac in the model "
-        f"(at best {_mm(best.model.upper_mm)}), at least {_mm(best.with_errors.lower_mm)} with "
-        f"{errors}."
+        f"(at best {_mm(best.model.upper_mm)}), at least {_mm(best.with_errors.lower_mm)} "
+        f"with {errors} (at best {_upper(best.with_errors)} with both the other way)."
     )
 
 
@@ -245,8 +267,16 @@ def _mm(length: float) -> str:
     return f"{length:.1f} mm"
 
 
+def _upper(bracket: Bracket) -> str:
+    return _mm(bracket.upper_mm) if np.isfinite(bracket.upper_mm) else NONE_EXISTS
+
+
 def _ends(bracket: Bracket) -> str:
-    low = f"{_mm(bracket.lower_mm)} shown" if np.isfinite(bracket.lower_mm) else NONE_FOUND
+    low = NONE_FOUND
+    if np.isfinite(bracket.lower_mm):
+        low = f"{_mm(bracket.lower_mm)} shown"
+        if bracket.lower_mm < 0.0:
+            low = f"the best way found presses {_mm(-bracket.lower_mm)} into the sac"
     high = f"at best {_mm(bracket.upper_mm)}" if np.isfinite(bracket.upper_mm) else NONE_EXISTS
     return f"{low}, {high}"
 
@@ -276,6 +306,7 @@ def way_out_assumptions(found: WayOut, room: RoomOfPlan) -> tuple[str, ...]:
         f"{s.vessel_gives_mm:.1f} mm, of which {s.hand_mm:.1f} mm are for the hand (assumed)",
         f"the wound is open {s.sideways_mm:.0f} mm to each side (assumed)",
         *_distraction_assumptions(found),
+        *((OF_STAGE,) if room.front_freed else ()),
         *ASSUMPTIONS,
     )
     kept = [o.name for o in room.room.obstacles if o.is_kept]

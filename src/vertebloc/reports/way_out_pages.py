@@ -70,7 +70,7 @@ def _ledger(way_out: Mapping[str, Any]) -> SheetPage:
             words.ANSWERS[line["answer"]]
             + (f", {words.rests_on(line['answer'])}" if line["chosen"] else ""),
             words.bracket_words(line["clearance_bracket_mm"]),
-            words.mm_or_word(line["with_errors_mm"][0]),
+            words.bracket_words(line["with_errors_mm"]),
             "; ".join(words.given_up_words(line)),
         )
         for line in way_out["ledger"]

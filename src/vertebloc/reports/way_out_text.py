@@ -62,7 +62,7 @@ FIELDS = {
 DISTRACTION = "Distraction set by the team"
 ROOTS_KEPT = "roots that no plan may give up"
 FRONT_BRIDGE = "bridge of bone in front, when it is pulled apart"
-LEDGER_HEADINGS = ("side", "answer", "shown / at best", "with errors", "given up")
+LEDGER_HEADINGS = ("side", "answer", "shown / at best", "all errors against / for it", "given up")
 LEDGER_NOTE = (
     "Each plan gives up as little as was found to do on its side. Room: shown to be possible, and "
     "what no way betters, outlines taken as they are; then with outlines and sac off by the "
@@ -147,6 +147,9 @@ def given_up_words(line: Mapping[str, Any]) -> tuple[str, ...]:
     tuple of str
         Roots, ribs, distraction, then segmental arteries.
     """
+    if line.get("asks_for"):
+        kept = text.listed([f"the {root}" for root in line["asks_for"]])
+        return (f"asked: could {kept} be kept, if all else that may be is given up?",)
     found = [f"the {root}" for root in line["roots"]] + rib_words(line["ribs_mm"])
     if line["distraction_mm"] > 0.0:
         found.append(f"DISTRACTION of {text.mm(line['distraction_mm'])}")
@@ -161,8 +164,11 @@ def given_up_words(line: Mapping[str, Any]) -> tuple[str, ...]:
 def gained_words(line: Mapping[str, Any]) -> str:
     """What a line of the ledger brings: both brackets, or what stands in the way."""
     low, high = line["clearance_bracket_mm"]
-    worse = line["with_errors_mm"][0]
-    said = f"room {mm_or_word(low)}, at best {mm_or_word(high)}; with errors {mm_or_word(worse)}"
+    worse, better = line["with_errors_mm"]
+    said = (
+        f"room {mm_or_word(low)}, at best {mm_or_word(high)}; with all errors against it "
+        f"{mm_or_word(worse)}, with all in its favour at best {mm_or_word(better)}"
+    )
     if line["answer"] == "no":
         return f"{said}; shut by {text.listed(list(line['blocking']))}"
     if line["answer"] == "cannot_tell" and line.get("decided_by"):
@@ -301,6 +307,9 @@ def spare_label(place: int) -> str:
 
 def plan_label(line: Mapping[str, Any]) -> str:
     """One plan of the ledger, short: its side, its answer, and what it costs."""
+    if line.get("asks_for"):
+        kept = text.listed(list(line["asks_for"]))
+        return f"{line['side'].upper()}, {ANSWERS[line['answer']]}: {kept} kept, all else given up"
     costs = [*line["roots"], *(one.removeprefix("the ") for one in rib_words(line["ribs_mm"]))]
     said = "; ".join(costs) or NOTHING_MORE
     return f"{line['side'].upper()}, {ANSWERS[line['answer']]}: {said}"

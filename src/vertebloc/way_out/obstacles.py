@@ -66,6 +66,7 @@ class RoomOfPlan:
     roots: tuple[Root, ...]
     rib_lengths_mm: dict[str, tuple[float, ...]]  #: by rib: 0 is kept; lengths that were looked at
     planned_mm: dict[str, float]  #: by rib: what the plan takes of it
+    front_freed: bool = False  #: in a stage before
 
 
 def rib_obstacle(rib: str, length_mm: float) -> str:

@@ -10,7 +10,7 @@ from typing import Any
 
 from vertebloc.anatomy.contours import ContourSet
 from vertebloc.anatomy.levels import Level
-from vertebloc.case.choice_words import FrontBefore, StandingSide
+from vertebloc.case.choice_words import FrontBefore, FrontRelease, StandingSide
 from vertebloc.case.choices import ASSUMED_FINGER_REACH_MM, Choices, SidesChoice
 from vertebloc.case.level_choice import LevelChoice
 from vertebloc.case.provenance import Inputs, canonical_bytes
@@ -27,6 +27,7 @@ from vertebloc.reports.way_out_document import way_out_document
 from vertebloc.resection import ResectionPlan
 from vertebloc.resection.model import Kind
 from vertebloc.way_out import WayOutSettings
+from vertebloc.way_out.front_freed import settings_freed, with_front_freed
 from vertebloc.way_out.kept_roots import with_roots_kept
 from vertebloc.way_out.obstacles import room_of_plan
 from vertebloc.workflow.compute_plan import Prepared
@@ -219,11 +220,14 @@ def find_way_out_of(
         return {"key": key, "way_out": {"answer": "cannot_tell", "words": words},
                 "ways": [], "scene": {}}  # fmt: skip
     say("collecting what is in the way")
-    settings = settings_of(choices)
+    is_freed = choices.front_release is FrontRelease.STAGE_BEFORE
+    settings = settings_freed(settings_of(choices)) if is_freed else settings_of(choices)
     room = room_of_plan(
         contours, prepared.anatomy, prepared.solids, plan, settings, choices.kerf_mm
     )
     room = with_roots_kept(room, kept_by(choices))
+    if is_freed:
+        room = with_front_freed(room, settings)
     both = find_both(room, plan, prepared, choices, settings, say)
     say("drawing the way out")
     inside = {"tumour": prepared.solids.tumour, "cord": prepared.solids.cord}

@@ -1,13 +1,18 @@
 """What plan.json says about the way out never promises more than was shown."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import jsonschema
 import numpy as np
 
-from vertebloc.reports.way_out_document import bracket_list
-from vertebloc.way_out import Bracket
+from vertebloc.anatomy.levels import Level
+from vertebloc.reports.way_out_document import bracket_list, way_out_document
+from vertebloc.reports.way_out_text import given_up_words, plan_label
+from vertebloc.way_out import Answer, Bracket
+
+T10 = Level.parse("T10")
 
 SCHEMA = json.loads((Path(__file__).parents[3] / "docs" / "plan.schema.json").read_text())
 WAY_OUT = SCHEMA["properties"]["way_out"]
@@ -25,3 +30,35 @@ def test_schema_takes_words_for_missing_ends_and_no_other():
     jsonschema.validate(["none found", "none exists"], bracket)
     for wrong in ([None, 3.0], ["none exists", 3.0], [1.0]):
         assert not jsonschema.Draft202012Validator(bracket).is_valid(wrong)
+
+
+def test_a_line_that_only_asks_whether_a_root_must_go_is_no_list_of_prices(way_out_by_hand):
+    """All given up but one root: said as the question that it is, not as a plan."""
+    room, found = way_out_by_hand.hand_room(), way_out_by_hand.hand_way_out()
+    every = {o.name for o in room.room.obstacles if o.sacrifice}
+    kept = "left T10 root"
+    asks = replace(found.ledger[2], given_up=frozenset(every - {kept}))
+    written = way_out_document(replace(found, ledger=(found.best, asks)), room, (T10,))
+    plan, question = written["ledger"]
+    assert plan["asks_for"] == [] and question["asks_for"] == [kept]
+    said = ("asked: could the left T10 root be kept, if all else that may be is given up?",)
+    assert given_up_words(question) == said
+    assert plan_label(question) == "RIGHT, NO: left T10 root kept, all else given up"
+
+
+def test_errors_are_told_in_both_directions_and_apart_from_the_method(way_out_by_hand):
+    found = way_out_by_hand.hand_way_out()
+    model, errors = found.best.model, found.best.with_errors
+    said = way_out_document(found, way_out_by_hand.hand_room(), (T10,))["words"]
+    assert f"at least {model.lower_mm:.1f} mm from the sac in the model" in said
+    assert f"(at best {model.upper_mm:.1f} mm)" in said
+    assert f"at least {errors.lower_mm:.1f} mm with contours 1.0 mm wrong" in said
+    assert f"(at best {errors.upper_mm:.1f} mm with both the other way)" in said
+
+
+def test_a_way_that_presses_the_sac_is_said_so(way_out_by_hand):
+    found = way_out_by_hand.hand_way_out(answer=Answer.CANNOT_TELL)
+    best = replace(found.best, model=Bracket(-0.7, 4.0), with_errors=Bracket(-np.inf, 8.0))
+    found = replace(found, best=best, ledger=(best, *found.ledger[1:]))
+    said = way_out_document(found, way_out_by_hand.hand_room(), (T10,))["words"]
+    assert "in the model the best way found presses 0.7 mm into the sac, at best 4.0 mm" in said
