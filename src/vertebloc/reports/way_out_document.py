@@ -14,7 +14,7 @@ from vertebloc.space.frames import Side
 from vertebloc.way_out.answer import Entry, WayOut
 from vertebloc.way_out.distraction import ASSUMPTIONS as OF_DISTRACTION
 from vertebloc.way_out.front_freed import ASSUMPTION as OF_STAGE
-from vertebloc.way_out.model import Answer, Bracket, Path
+from vertebloc.way_out.model import Answer, Bracket, Path, WayOutSettings
 from vertebloc.way_out.obstacles import ASSUMPTIONS, RoomOfPlan, rib_obstacle
 
 NONE_FOUND, NONE_EXISTS = "none found", "none exists"
@@ -134,15 +134,20 @@ def _arteries(entry: Entry, room: RoomOfPlan, levels: tuple[Level, ...]) -> tupl
     return names, max(runs, default=0)
 
 
-def _asked_for(entry: Entry, room: RoomOfPlan) -> tuple[str, ...]:
-    """The one root that a line keeps to see whether it must go, all else being given up."""
-    if entry.answer is Answer.YES:
-        return ()
-    kept = [
+def _kept(entry: Entry, room: RoomOfPlan) -> list[str]:
+    """What could have been given up and is not."""
+    return [
         o.name
         for o in room.room.obstacles
         if o.sacrifice is not None and not o.is_kept and o.name not in entry.given_up
     ]
+
+
+def _asked_for(entry: Entry, room: RoomOfPlan) -> tuple[str, ...]:
+    """The one root that a line keeps to see whether it must go, all else being given up."""
+    if entry.answer is Answer.YES:
+        return ()
+    kept = _kept(entry, room)
     roots = {root.name for root in room.roots}
     return tuple(kept) if len(kept) == 1 and set(kept) <= roots and entry.given_up else ()
 
@@ -158,6 +163,7 @@ def _entry(entry: Entry, room: RoomOfPlan, levels: tuple[Level, ...]) -> dict[st
         },
         "roots": list(root_prices(entry, room)),
         "asks_for": list(_asked_for(entry, room)),
+        "all_given_up": entry.answer is not Answer.YES and not _kept(entry, room),
         "arteries": arteries,
         "bilateral_levels_in_a_row": in_a_row,
         "distraction_mm": entry.distraction_mm,
@@ -220,7 +226,7 @@ def _words(found: WayOut, room: RoomOfPlan, errors: str) -> str:
         return (
             "Cannot tell whether there is a way out: room at the sac on the "
             f"{best.side.value}, in the model {_ends(best.model)}; with {errors} "
-            f"{_ends(best.with_errors)}; {s.least_mm:.1f} mm are wanted. {_what_decides(best)}"
+            f"{_ends(best.with_errors)}; {s.least_mm:.1f} mm are wanted. {_what_decides(best, s)}"
         )
     given = [*(f"the {name}" for name in root_prices(best, room)), *_rib_words(best, room)]
     pulled = (
@@ -242,9 +248,14 @@ def _distraction_assumptions(found: WayOut) -> tuple[str, ...]:
     return OF_DISTRACTION
 
 
-def _what_decides(entry: Entry) -> str:
+def _what_decides(entry: Entry, settings: WayOutSettings) -> str:
     if entry.decided_by:
         return f"Without the {' or the '.join(entry.decided_by)} there would be a way."
+    if entry.model.lower_mm >= settings.least_mm:
+        return (
+            "With outlines and sac just as they are drawn it would be a yes: surer ones would "
+            "settle it."
+        )
     return "No single thing in the way decides it; a finer search would tell more."
 
 

@@ -38,6 +38,7 @@ NOT_CHECKED = (
     "This way was NOT CHECKED by an independent library: the one that the search chose was."
 )
 GIVEN_UP, GAINED = "given up", "gained"
+EVERYTHING = "every root and rib in reach that may be given up: even so"
 NOTHING_MORE = "nothing more"
 CHOSEN, BEST_FOUND = "chosen", "best found"
 CONSEQUENCES = "what is published on it"
@@ -150,6 +151,8 @@ def given_up_words(line: Mapping[str, Any]) -> tuple[str, ...]:
     if line.get("asks_for"):
         kept = text.listed([f"the {root}" for root in line["asks_for"]])
         return (f"asked: could {kept} be kept, if all else that may be is given up?",)
+    if line.get("all_given_up"):
+        return (EVERYTHING,)
     found = [f"the {root}" for root in line["roots"]] + rib_words(line["ribs_mm"])
     if line["distraction_mm"] > 0.0:
         found.append(f"DISTRACTION of {text.mm(line['distraction_mm'])}")
@@ -310,6 +313,10 @@ def plan_label(line: Mapping[str, Any]) -> str:
     if line.get("asks_for"):
         kept = text.listed(list(line["asks_for"]))
         return f"{line['side'].upper()}, {ANSWERS[line['answer']]}: {kept} kept, all else given up"
+    if line.get("all_given_up"):
+        return (
+            f"{line['side'].upper()}, {ANSWERS[line['answer']]}: everything that may be given up"
+        )
     costs = [*line["roots"], *(one.removeprefix("the ") for one in rib_words(line["ribs_mm"]))]
     said = "; ".join(costs) or NOTHING_MORE
     return f"{line['side'].upper()}, {ANSWERS[line['answer']]}: {said}"
