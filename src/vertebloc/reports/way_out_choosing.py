@@ -73,6 +73,7 @@ def with_ranking(
     ]
     ranked = dict(way_out) | {"spare_first": [one.value for one in spare_first]}
     if not spare_first or not ledger:
+        ledger.sort(key=lambda line: not line["chosen"])  # what the answer rests on, first
         return ranked | ({"ledger": ledger} if "ledger" in way_out else {})
     ledger.sort(
         key=lambda line: (

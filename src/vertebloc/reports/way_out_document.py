@@ -12,6 +12,7 @@ from vertebloc.published import way_out as published
 from vertebloc.reports import text
 from vertebloc.space.frames import Side
 from vertebloc.way_out.answer import Entry, WayOut
+from vertebloc.way_out.clearances import CLIP_MM
 from vertebloc.way_out.distraction import ASSUMPTIONS as OF_DISTRACTION
 from vertebloc.way_out.front_freed import ASSUMPTION as OF_STAGE
 from vertebloc.way_out.model import Answer, Bracket, Path, WayOutSettings
@@ -237,7 +238,7 @@ def _words(found: WayOut, room: RoomOfPlan, errors: str) -> str:
     return (
         f"Out to the {best.side.value}{pulled} if {_listed(given)} given up: once clear of its "
         f"seat the piece stays at least {_mm(best.model.lower_mm)} from the sac in the model "
-        f"(at best {_mm(best.model.upper_mm)}), at least {_mm(best.with_errors.lower_mm)} "
+        f"(at best {_upper(best.model)}), at least {_mm(best.with_errors.lower_mm)} "
         f"with {errors} (at best {_upper(best.with_errors)} with both the other way)."
     )
 
@@ -279,7 +280,10 @@ def _mm(length: float) -> str:
 
 
 def _upper(bracket: Bracket) -> str:
-    return _mm(bracket.upper_mm) if np.isfinite(bracket.upper_mm) else NONE_EXISTS
+    """The upper end; room is measured up to a length, beyond it is only known to be more."""
+    if not np.isfinite(bracket.upper_mm):
+        return NONE_EXISTS
+    return _mm(bracket.upper_mm) + (" or more" if bracket.upper_mm >= CLIP_MM else "")
 
 
 def _ends(bracket: Bracket) -> str:
@@ -288,7 +292,7 @@ def _ends(bracket: Bracket) -> str:
         low = f"{_mm(bracket.lower_mm)} shown"
         if bracket.lower_mm < 0.0:
             low = f"the best way found presses {_mm(-bracket.lower_mm)} into the sac"
-    high = f"at best {_mm(bracket.upper_mm)}" if np.isfinite(bracket.upper_mm) else NONE_EXISTS
+    high = f"at best {_upper(bracket)}" if np.isfinite(bracket.upper_mm) else NONE_EXISTS
     return f"{low}, {high}"
 
 

@@ -41,14 +41,14 @@ def way_out_pages(document: Mapping[str, Any], draw: Draw) -> tuple[SheetPage, .
     said += words.distraction_said(way_out)
     exact = words.exact_sentence(way_out)
     said = [exact, *said] if words.is_doubted(way_out) else [*said, exact]
-    said.append(words.settings_sentence(way_out))
-    said.append(MOMENTS_NOTE if "ledger" in way_out else "")
+    note = [MOMENTS_NOTE if "ledger" in way_out else "", words.settings_sentence(way_out)]
     first = SheetPage(
         title=Question.WAY_OUT.value,
         sentence=" ".join(one for one in said if one),
         must_not_be_overlooked=way_out["answer"] != "yes"
         or words.is_doubted(way_out)
         or "distraction" in way_out,
+        note=" ".join(one for one in note if one),
         picture=draw(MOMENTS, MOMENTS_NOTE, _WIDE_MM) if "ledger" in way_out else None,
     )
     if "ledger" not in way_out:
@@ -61,17 +61,16 @@ def _ledger(way_out: Mapping[str, Any]) -> SheetPage:
     harm = [
         s for line in way_out["ledger"] for s in words.distraction_words(line["distraction_mm"])
     ]
-    said = [words.ordered(order) if order else words.NOT_RANKED, words.LEDGER_NOTE]
-    said += dict.fromkeys(harm)
-    said += map(text.sentence, way_out["assumptions"])
+    said = [words.ordered(order) if order else words.NOT_RANKED, *dict.fromkeys(harm)]
+    note = [words.LEDGER_NOTE, *map(text.sentence, way_out["assumptions"])]
     rows = tuple(
         (
             line["side"],
-            words.ANSWERS[line["answer"]]
-            + (f", {words.rests_on(line['answer'])}" if line["chosen"] else ""),
+            words.ANSWERS[line["answer"]],
             words.bracket_words(line["clearance_bracket_mm"]),
             words.bracket_words(line["with_errors_mm"]),
-            "; ".join(words.given_up_words(line)),
+            (f"{words.rests_on(line['answer']).upper()}: " if line["chosen"] else "")
+            + "; ".join(words.given_up_words(line)),
         )
         for line in way_out["ledger"]
     )
@@ -80,6 +79,7 @@ def _ledger(way_out: Mapping[str, Any]) -> SheetPage:
         sentence=" ".join(said),
         must_not_be_overlooked=bool(harm),
         table=SheetTable(headings=words.LEDGER_HEADINGS, rows=rows),
+        note=" ".join(note),
     )
 
 

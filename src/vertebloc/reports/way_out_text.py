@@ -12,6 +12,7 @@ from vertebloc.published import way_out as published
 from vertebloc.published.acts import Practice
 from vertebloc.published.source import Published
 from vertebloc.reports import text
+from vertebloc.way_out.clearances import CLIP_MM
 
 NOT_YET = (
     "Which way the piece comes out, and what is given up for it, is not computed yet. Compute it "
@@ -63,11 +64,12 @@ FIELDS = {
 DISTRACTION = "Distraction set by the team"
 ROOTS_KEPT = "roots that no plan may give up"
 FRONT_BRIDGE = "bridge of bone in front, when it is pulled apart"
-LEDGER_HEADINGS = ("side", "answer", "shown / at best", "all errors against / for it", "given up")
+LEDGER_HEADINGS = ("side", "answer", "shown / at best", "with errors", "given up")
 LEDGER_NOTE = (
     "Each plan gives up as little as was found to do on its side. Room: shown to be possible, and "
-    "what no way betters, outlines taken as they are; then with outlines and sac off by the "
-    "stated errors, which is the input's uncertainty and not the method's."
+    "what no way betters, outlines taken as they are: the method's own uncertainty. With errors: "
+    "the same with outlines and sac off by the stated lengths, all against it / all in its "
+    "favour: the input's uncertainty. Room is measured up to 8 mm."
 )
 CONSEQUENCES_TITLE = "What is published on what is given up"
 CONSEQUENCES_NOTE = (
@@ -80,7 +82,9 @@ NOT_RANKED = "The team has not said what it would spare first; nothing is priced
 
 def mm_or_word(end: float | str) -> str:
     """One end of a bracket."""
-    return end if isinstance(end, str) else text.mm(end)
+    if isinstance(end, str):
+        return end
+    return f"{text.mm(end)} or more" if end >= CLIP_MM else text.mm(end)
 
 
 def flips_at(line: Mapping[str, Any]) -> str:
