@@ -73,11 +73,7 @@ class SheetPage:
     must_not_be_overlooked: bool = False  #: washes the sentence
     picture: SheetPicture | None = None
     table: SheetTable | None = None
-<<<<<<< HEAD
-    notes: str = ""  #: small print below
-=======
-    note: str = ""  #: how to read it, with what it was computed: below, never washed
->>>>>>> c30587d (The sheet's answer stands alone: how to read it and the settings come below; room beyond what is measured is 'or more')
+    notes: str = ""  #: small print below: how to read it, with what it was computed; never washed
 
     def __post_init__(self) -> None:
         """Refuse a page without title or answer."""
@@ -108,7 +104,6 @@ def page_content(page: SheetPage, picture_name: str) -> dict[str, Any]:
         "title": page.title,
         "sentence": page.sentence,
         "must_not_be_overlooked": page.must_not_be_overlooked,
-        "note": page.note,
         "picture": {}
         if picture is None
         else {

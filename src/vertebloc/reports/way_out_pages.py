@@ -48,7 +48,7 @@ def way_out_pages(document: Mapping[str, Any], draw: Draw) -> tuple[SheetPage, .
         must_not_be_overlooked=way_out["answer"] != "yes"
         or words.is_doubted(way_out)
         or "distraction" in way_out,
-        note=" ".join(one for one in note if one),
+        notes=" ".join(one for one in note if one),
         picture=draw(MOMENTS, MOMENTS_NOTE, _WIDE_MM) if "ledger" in way_out else None,
     )
     if "ledger" not in way_out:
@@ -79,7 +79,7 @@ def _ledger(way_out: Mapping[str, Any]) -> SheetPage:
         sentence=" ".join(said),
         must_not_be_overlooked=bool(harm),
         table=SheetTable(headings=words.LEDGER_HEADINGS, rows=rows),
-        note=" ".join(note),
+        notes=" ".join(note),
     )
 
 
