@@ -57,12 +57,34 @@ def body_ends(anatomy: Anatomy, levels: Iterable[Level]) -> dict[Level, BodyEnds
 
 
 def is_in_disc(cut: HalfCut) -> bool:
-    """Whether a cut passes a disc and no body."""
+    """Whether a cut passes a disc and no body.
+
+    Parameters
+    ----------
+    cut : HalfCut
+        Through a body or a disc.
+
+    Returns
+    -------
+    bool
+        As its ``passes_through`` says.
+    """
     return cut.passes_through.startswith("disc ")
 
 
 def beside_disc(cut: HalfCut) -> tuple[Level, Level]:
-    """The vertebrae above and below the disc that a cut passes."""
+    """The vertebrae above and below the disc that a cut passes.
+
+    Parameters
+    ----------
+    cut : HalfCut
+        One in a disc.
+
+    Returns
+    -------
+    tuple of (Level, Level)
+        The one towards the head first.
+    """
     upper, lower = cut.passes_through.removeprefix("disc ").split("/")
     return Level(upper), Level(lower)
 

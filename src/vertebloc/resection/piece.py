@@ -133,7 +133,8 @@ def prepare_bones(solids: ResectionSolids, vertebra: Vertebra) -> BoneSolids:
         near = np.abs(local[:, 2]) < 10.0
         if near.any():
             back = float(local[near, 1].max())
-    walls = _walls(solids, vertebra)
+    wall = wall_plane(vertebra, keep_front=True)  # one for one body, its own for each of several
+    walls = {at: solids.back_walls.get(at, wall) for at in solids.bone}
     behind = {at: trimmed(bone[at], [walls[at].turned]) for at in solids.levels}
     return BoneSolids(
         bone=bone,
@@ -150,12 +151,6 @@ def prepare_bones(solids: ResectionSolids, vertebra: Vertebra) -> BoneSolids:
         vessels={name: solid_from_surface(vessel) for name, vessel in solids.vessels.items()},
         canal_back_mm=back,
     )
-
-
-def _walls(solids: ResectionSolids, vertebra: Vertebra) -> dict[Level, Plane]:
-    """Posterior walls: one plane for one body, each vertebra's own for several."""
-    one = wall_plane(vertebra, keep_front=True)
-    return {at: solids.back_walls.get(at, one) for at in solids.bone}
 
 
 def mid_plane(vertebra: Vertebra, side: Side, *, overlap_mm: float = 0.0) -> Plane:

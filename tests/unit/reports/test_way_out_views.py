@@ -262,7 +262,7 @@ def test_the_sheet_shows_six_moments_and_the_ledger(made_up: Any, kept: Any) -> 
     document = add_way_out(made_up.document(), ranked(kept))
     pages = way_out_pages(document, lambda name, words, width: None)  # noqa: ARG005
     assert pages[0].sentence.startswith(kept["way_out"]["words"])
-    assert "2.0 mm (assumed)" in pages[0].note  # beside the picture, not within the answer
+    assert "2.0 mm (assumed)" in pages[0].notes  # beside the picture, not within the answer
     assert [row[0] for row in pages[1].table.rows] == ["left", "left", "right"]
     assert {row[0] for row in pages[2].table.rows} >= {"left T10 root"}
     assert way_out_pages(made_up.document(), lambda *_: None) == ()
