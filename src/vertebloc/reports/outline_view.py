@@ -33,7 +33,12 @@ _INKS = {
 
 
 def outlines_view(
-    active: DrawnOutline, present: Sequence[DrawnOutline], grid: Grid, *, moved_on: bool
+    active: DrawnOutline,
+    present: Sequence[DrawnOutline],
+    grid: Grid,
+    *,
+    moved_on: bool,
+    is_measured: bool,
 ) -> PageView:
     """What is where, and who stands for it: the outline that is drawn on first.
 
@@ -47,6 +52,8 @@ def outlines_view(
         Of the images.
     moved_on : bool
         Whether the plan on the other pages was computed from earlier outlines.
+    is_measured : bool
+        Whether canal and vertebrae are known: slices run square to the canal from then on.
 
     Returns
     -------
@@ -63,6 +70,8 @@ def outlines_view(
         answer.append(Sentence(words.drafts(others), must_not_be_overlooked=True))
     if moved_on:
         answer.append(Sentence(words.MOVED_ON, must_not_be_overlooked=True))
+    if not is_measured:
+        answer.append(Sentence(words.SLICES_WILL_TURN))
     rows = tuple(
         (one.contour.words, words.row(one.state.value, volume_words(one.mask, grid)))
         for one in present

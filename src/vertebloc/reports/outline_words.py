@@ -107,6 +107,11 @@ def unconfirmed(names: Sequence[str]) -> str:
 
 
 UNCONFIRMED = "outline UNCONFIRMED"
+SLICES_WILL_TURN = (
+    "Canal and vertebrae are not measured yet: slices run along the scan. Once they are, slices "
+    "run square to the canal, and what is drawn now lies across several of them: draft canal and "
+    "vertebrae first."
+)
 MOVED_ON = (
     "Outlines were drawn on since the plan was computed: spread, cuts and margins are OUT OF DATE "
     "until they are measured again."

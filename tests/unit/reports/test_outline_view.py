@@ -71,18 +71,28 @@ def test_a_plan_on_confirmed_outlines_says_nothing_of_drafts(made_up):
 def test_the_answer_says_how_far_an_outline_can_be_relied_on(record, said, must):
     """20 x 10 x 2 voxels of 0.5 x 0.5 x 2 mm: 400 times 0.5 mm3."""
     active = outline(Structure.TUMOUR, **record)
-    first = outlines_view(active, (active,), GRID, moved_on=False).answer[0]
+    first = outlines_view(active, (active,), GRID, moved_on=False, is_measured=True).answer[0]
     assert (first.words, first.must_not_be_overlooked) == (said, must)
 
 
 def test_other_drafts_and_an_old_plan_are_not_overlooked():
     active, sac = outline(Structure.CORD, 0), outline(Structure.SAC, drawn_by=(ANNA,))
-    view = outlines_view(active, (sac,), GRID, moved_on=True)
+    view = outlines_view(active, (sac,), GRID, moved_on=True, is_measured=True)
     assert view.answer[0].words == "Spinal cord: not drawn yet."
     assert [one.must_not_be_overlooked for one in view.answer] == [False, True, True]
     assert view.answer[1].words == "Also drafts: sac."
     assert "OUT OF DATE" in view.answer[2].words
     assert view.cards[0].rows == (("sac", "0.20 ml, draft"),)
+
+
+def test_that_slices_will_turn_is_said_before_the_canal_is_known():
+    active = outline(Structure.TUMOUR, 0)
+    before, after = (
+        outlines_view(active, (), GRID, moved_on=False, is_measured=known)
+        for known in (False, True)
+    )
+    assert "draft canal and vertebrae first" in before.answer[1].words
+    assert len(after.answer) == 1
 
 
 def test_voxels_travel_a_bit_each_i_first():

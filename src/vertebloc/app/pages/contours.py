@@ -34,7 +34,11 @@ def view_of(desk: Desk) -> PageView:
             return waiting_view(Question.CONTOURS, is_empty=True, error=desk.error)
         return no_outlines_view(has_images=desk.case is None or desk.case.folder.has("ct"))
     return outlines_view(
-        active, drawing.present(), drawing.grid, moved_on=desk.outlines.have_moved_on
+        active,
+        drawing.present(),
+        drawing.grid,
+        moved_on=desk.outlines.have_moved_on,
+        is_measured=desk.case is None or desk.case.prepared is not None,
     )
 
 
