@@ -139,10 +139,14 @@ def test_keys_and_mouse_turn_and_step_it(browser, made, tmp_path: Path) -> None:
     for _ in range(18):  # 18 x 11 px x 0.008: 91 degrees about the head's axis
         page.keyboard.press("ArrowRight")
     until(page, "['FRONT', 'BACK'].includes(window.vertebloc_player().edges.left)")
+    assert page.locator("[data-view][aria-pressed=true]").count() == 0  # from behind no more
     turned = state(page)["edges"]
     assert turned["up"] == "HEAD" and {turned["left"], turned["right"]} == {"FRONT", "BACK"}
     box = page.locator("#stage").bounding_box()
     page.click('[data-view="behind"]')
+    assert page.locator("[data-view][aria-pressed=true]").count() == 1
+    upper, lower = (page.locator(at).bounding_box() for at in ("#play", '[data-view="behind"]'))
+    assert lower["y"] >= upper["y"] + upper["height"] + 4.0  # rows of buttons do not touch
     page.mouse.move(box["x"] + 300, box["y"] + 200)
     page.mouse.down()
     page.mouse.move(box["x"] + 300 + 196, box["y"] + 200, steps=4)

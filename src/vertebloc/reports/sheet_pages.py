@@ -22,6 +22,8 @@ WIDEST_MM = 190.0
 
 #: The highest picture that leaves a page its head, title, sentence, a few rows and its foot.
 HIGHEST_MM = 170.0
+#: Likewise of a page that holds nothing else below.
+HIGHEST_ALONE_MM = 212.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,10 +56,11 @@ class SheetPicture:
 
     def __post_init__(self) -> None:
         """Refuse a size that no page holds, a drawing of another kind, or one without words."""
-        if not (0 < self.width_mm <= WIDEST_MM and 0 < self.height_mm <= HIGHEST_MM):
+        if not (0 < self.width_mm <= WIDEST_MM and 0 < self.height_mm <= HIGHEST_ALONE_MM):
             raise InputError(
                 f"a sheet's picture is {self.width_mm:g} x {self.height_mm:g} mm: a page holds "
-                f"more than 0 and at most {WIDEST_MM:g} x {HIGHEST_MM:g} mm; draw it for that"
+                f"more than 0 and at most {WIDEST_MM:g} x {HIGHEST_ALONE_MM:g} mm; draw it for "
+                "that"
             )
         if not self.words.strip():
             raise InputError("a sheet's picture needs words for those who do not see it")

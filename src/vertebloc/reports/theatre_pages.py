@@ -15,6 +15,7 @@ from vertebloc.reports.acts_page import acts_rows, acts_sentence, acts_warnings,
 from vertebloc.reports.c_arm_pages import c_arm_pages
 from vertebloc.reports.depth_picture import depth_rows, depth_sentence
 from vertebloc.reports.sheet_pages import (
+    HIGHEST_ALONE_MM,
     HIGHEST_MM,
     WIDEST_MM,
     SheetPage,
@@ -53,7 +54,7 @@ def further_pages(
     if resection["depths"]:
         pages += _depths(document, pictures)
     pages += way_out_pages(document, partial(_drawn, pictures))
-    pages += c_arm_pages(document, tuple(pictures), partial(_drawn, pictures))
+    pages += c_arm_pages(document, tuple(pictures), partial(_alone, pictures))
     return (*pages, *_acts(document))
 
 
@@ -142,8 +143,20 @@ def _drawn(
     return _picture(pictures, name, said, width_mm=width_mm)
 
 
+def _alone(
+    pictures: Mapping[str, bytes], name: str, said: str, width_mm: float
+) -> SheetPicture | None:
+    """As large as a page can hold that shows nothing else."""
+    return _picture(pictures, name, said, width_mm=width_mm, highest_mm=HIGHEST_ALONE_MM)
+
+
 def _picture(
-    pictures: Mapping[str, bytes], name: str, said: str, *, width_mm: float
+    pictures: Mapping[str, bytes],
+    name: str,
+    said: str,
+    *,
+    width_mm: float,
+    highest_mm: float = HIGHEST_MM,
 ) -> SheetPicture | None:
     """A saved SVG at a printed width, no higher than a page holds."""
     drawing = pictures.get(name)
@@ -151,7 +164,7 @@ def _picture(
         return None
     box = re.search(rb'viewBox="([^"]+)"', drawing)
     _, _, wide, high = (float(part) for part in (box[1].split() if box else (0, 0, 1, 1)))
-    width_mm = min(width_mm, WIDEST_MM, (HIGHEST_MM - 1.0) * wide / high)
+    width_mm = min(width_mm, WIDEST_MM, (highest_mm - 1.0) * wide / high)
     return SheetPicture(
         drawing=drawing, width_mm=width_mm, height_mm=width_mm * high / wide, words=said
     )

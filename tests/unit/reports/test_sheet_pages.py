@@ -154,8 +154,8 @@ def drawn_widths(page: Any) -> list[float]:
 @pytest.mark.parametrize(
     ("how", "words"),
     [
-        ({"width_mm": 191.0}, "at most 190 x 170 mm"),
-        ({"height_mm": 171.0}, "at most 190 x 170 mm"),
+        ({"width_mm": 191.0}, "at most 190 x 212 mm"),
+        ({"height_mm": 213.0}, "at most 190 x 212 mm"),
         ({"height_mm": 0.0}, "more than 0"),
         ({"words": " "}, "needs words"),
         ({"drawing": b"GIF89a"}, "give a PNG, or an SVG"),

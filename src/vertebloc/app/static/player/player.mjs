@@ -11,7 +11,7 @@ const stage = byId("stage"), BLADE_INK = [0.34, 0.76, 0.73], SECONDS_A_STEP = 4;
 const CLOSEST = 0.05, FARTHEST = 1.2;
 
 // follows: each step is shown from where it is seen best, until the picture is turned by hand
-const state = { follows: true, step: 0, share: 0, playing: false, view: plan.steps[0].view, mmPerPixel: plan.mm_per_pixel,
+const state = { follows: true, step: 0, share: 0, playing: false, turned: false, view: plan.steps[0].view, mmPerPixel: plan.mm_per_pixel,
   centre: [...plan.centre], drawn: 0 };
 window.vertebloc_player = () => state; // for tests
 
@@ -109,7 +109,7 @@ function say() {
   byId("play").textContent = state.playing ? plan.words.pause : plan.words.play;
   byId("play").setAttribute("aria-pressed", String(state.playing));
   for (const button of document.querySelectorAll("[data-view]")) {
-    button.setAttribute("aria-pressed", String(button.dataset.view === state.view));
+    button.setAttribute("aria-pressed", String(button.dataset.view === state.view && !state.turned));
   }
 }
 
@@ -154,7 +154,7 @@ function zoom(factor) {
   draw();
 }
 function turnTo(view) {
-  state.follows = false;
+  state.follows = state.turned = false;
   state.view = view;
   drawing.turn.identity();
   say();
@@ -164,11 +164,16 @@ function home() {
   state.centre = [...plan.centre];
   state.mmPerPixel = plan.mm_per_pixel;
   drawing.turn.identity();
+  state.turned = false;
   state.follows = true;
   show(state.step, state.share);
 }
 function turn(dx, dy) {
   state.follows = false;
+  if (!state.turned) {
+    state.turned = true; // no longer any of the named views
+    say();
+  }
   drawing.turnBy(dx, dy);
   draw();
 }
