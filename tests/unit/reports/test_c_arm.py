@@ -243,7 +243,7 @@ def test_sheet_pages_one_picture_each():
     assert pages[0].table is not None and len(pages[0].table.rows) == 5
     assert "Tube 60 cm from the spine, detector 40 cm (assumed)." in pages[0].notes
     for page in pages[1:]:
-        # 22 points on what hangs in theatre: capitals of 5.7 mm, from 2 m 9.7 minutes of arc, where
+        # 22 points on what hangs in theatre: capitals of 5.7 mm, from 2 m 9.7 minutes of arc where
         # sight of 20/20 needs 5 (from memory); a point is 0.3528 mm, a capital 0.73 of its size
         large = max(float(n) for n in re.findall(rb'font-size="(\d+)"', page.picture.drawing))
         assert page.picture is not None and page.picture.width_mm * large / 1000 / 0.3528 >= 22.0
