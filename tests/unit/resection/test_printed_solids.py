@@ -12,6 +12,7 @@ from PIL import Image, ImageDraw, ImageFont
 
 from vertebloc.errors import InputError
 from vertebloc.reports.export_words import filling_lines
+from vertebloc.resection.kinds import SAGITTAL_CUT
 from vertebloc.resection.printed_piece import bridged, filled_piece, without_crumbs
 from vertebloc.resection.printed_solids import apart_in_32_bits, tagged_solid
 from vertebloc.space.frames import Frame, Side
@@ -264,3 +265,18 @@ def test_bits_too_small_to_print_are_left_out_and_said() -> None:
     assert filling_lines(found)[-1] == (
         "left out of the piece: less than 0.01 ml of bits too small to print"
     )
+
+
+def test_half_a_body_is_filled_on_its_own_side_only() -> None:
+    """Closed form: of the gap of 40 x 30 x 6 mm the left half is 3.6 ml."""
+    plan = slabs(6.0)
+    left = manifold3d.Manifold.cube((60.0, 60.0, 60.0), True).translate((30.0, 0.0, 0.0))
+    plan.piece = surface_of_solid(solid_from_surface(plan.piece) ^ left)
+    lengthwise = SimpleNamespace(
+        name=SAGITTAL_CUT, side=Side.LEFT, plane=Plane(np.zeros(3), np.array([-1.0, 0.0, 0.0]))
+    )
+    plan.cuts = (*(cut for cut in plan.cuts if cut.side is Side.LEFT), lengthwise)
+    disc = surface_of_solid(manifold3d.Manifold.cube((40.0, 30.0, 6.4), True))
+    found = filled_piece(plan, straight(), [disc], None)
+    assert (found.disc_ml, found.loose_parts) == (pytest.approx(3.6, rel=1e-6), 1)
+    assert mesh(found.surface).bounds[0, 0] == pytest.approx(0.0, abs=1e-6)
