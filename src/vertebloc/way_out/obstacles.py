@@ -29,7 +29,7 @@ from vertebloc.space.sections import (
 )
 from vertebloc.space.surfaces import TriangleSurface
 from vertebloc.space.transforms import Transform
-from vertebloc.way_out.clearances import CLIP_MM
+from vertebloc.way_out.clearances import CLIP_MM, field_of
 from vertebloc.way_out.crowding import patches_with_room
 from vertebloc.way_out.model import Obstacle, Room, Substance, WayOutSettings
 from vertebloc.way_out.roots import Root, find_roots
@@ -48,6 +48,8 @@ _BEHIND_BONE_MM = (
     10.0  #: the wound's edge lies so far behind the hindmost bone, if no skin is drawn
 )
 _CHIP_MM3 = 20.0
+_SLIVER_MM3 = 2500.0  #: what stays of a rib may be thin only if it is smaller than this
+_SEAT_MM = 10.0  #: what lies no farther above or below the seat counts as beside it
 
 ASSUMPTIONS = (
     "facets and laminae of the neighbours that lie between the cuts are nibbled away",
@@ -149,8 +151,7 @@ def room_of_plan(
     roots = find_roots(contours, anatomy, levels)
     obstacles += [_root(root, settings, back) for root in roots]
     obstacles += patches_with_room(sac, piece, settings)
-    near = np.abs(sac.vertices[:, 2]) < 10.0
-    middle = sac.vertices[near].mean(axis=0) if near.any() else sac.vertices.mean(axis=0)
+    middle = _middle_near_seat(sac)
     delivered = _wound_edge(contours, solids, back)
     reach = float(np.linalg.norm(piece.vertices[:, :2], axis=1).max())
     room = Room(
@@ -280,7 +281,7 @@ def _rib(
         if stump is None:
             break
         near = here.within(surface_of_solid(stump))
-        if near.volume_mm3 < _CHIP_MM3:
+        if near.volume_mm3 < _CHIP_MM3 or (length and _gives_way(near, here.settings)):
             break
         found.append(
             (
@@ -297,6 +298,14 @@ def _rib(
             )
         )
     return found
+
+
+def _gives_way(surface: TriangleSurface, settings: WayOutSettings) -> bool:
+    """Whether what stays of a rib is thinner than it may be pressed: it is in nobody's way."""
+    if surface.volume_mm3 > _SLIVER_MM3:
+        return False
+    deepest = -float(np.min(field_of(surface, settings).distances.values))
+    return deepest <= settings.tolerance_mm
 
 
 def _stump(rib: Rib, solid: Solid, length_mm: float) -> Solid | None:
@@ -330,6 +339,18 @@ def _root(root: Root, settings: WayOutSettings, back: Transform) -> Obstacle:
         sacrifice=root.name,
         level=root.level,
     )
+
+
+def _middle_near_seat(surface: TriangleSurface) -> NDArray[np.float64]:
+    """Middle of a surface's part at the height of the seat, whatever its triangles are like."""
+    corners = surface.corners
+    middles = corners.mean(axis=1)
+    areas = np.linalg.norm(
+        np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1
+    )
+    near = np.abs(middles[:, 2]) < _SEAT_MM
+    weights = np.where(near, areas, 0.0) if near.any() else areas
+    return np.asarray(np.average(middles, axis=0, weights=weights))
 
 
 def _wound_edge(contours: ContourSet, solids: ResectionSolids, back: Transform) -> float:
