@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -45,6 +46,25 @@ RING_PARTS = ("pedicle", "lamina", "midline", "lamina", "pedicle")
 RING_PARTS_DEG = (105.0, 50.0, 0.0, -50.0, -105.0)
 OPENING, LEAST_WORD, NO_OPENING = "opening", "least contaminated", "no tumour-free opening"
 HEIGHT_SCALE = "10 mm"
+
+
+def verdict_alone(said: str, page: str) -> str:
+    """The first clause of an answer, and the page that tells the rest.
+
+    Parameters
+    ----------
+    said : str
+        Begins with the verdict, up to a colon or a full stop.
+    page : str
+        Its question.
+
+    Returns
+    -------
+    str
+        One sentence.
+    """
+    verdict = re.split(r":\s|\.\s|\.$", said, maxsplit=1)[0]
+    return f"{verdict}: see \u201c{page}\u201d"
 
 
 def ring_sentence(ring: Mapping[str, Any]) -> str:

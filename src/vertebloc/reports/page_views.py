@@ -14,6 +14,12 @@ from vertebloc.reports.outline_list import outline_rows
 from vertebloc.reports.page_words import Question
 from vertebloc.reports.staging_ring_svg import ring_svg
 
+_ON_OTHER_PAGES = {
+    "ring": Question.RING,
+    "front": Question.FRONT,
+    "way out": Question.WAY_OUT,
+}
+
 
 @dataclass(frozen=True, slots=True)
 class Sentence:
@@ -201,11 +207,12 @@ def cuts_view(document: Mapping[str, Any]) -> PageView:
     Returns
     -------
     PageView
-        Sentences in the order of plan.json: the gravest first.
+        Sentences in the order of plan.json: the gravest first. Of what has a page of its own
+        only the verdict, and where the rest stands.
     """
     resection = document["resection"]
     answer = tuple(
-        Sentence(part["words"], part["must_not_be_overlooked"])
+        Sentence(_briefly(part), part["must_not_be_overlooked"])
         for part in document["answer_parts"]
         if part["about"] not in ("cuts", "ribs", "distances", "still open")
     )
@@ -225,6 +232,14 @@ def cuts_view(document: Mapping[str, Any]) -> PageView:
         if part["about"] in ("distances", "still open")
     ]
     return PageView(question=Question.CUTS, answer=answer, foot=tuple(foot))
+
+
+def _briefly(part: Mapping[str, Any]) -> str:
+    """A sentence of the plan; of ring, front and way out the verdict alone."""
+    page = _ON_OTHER_PAGES.get(part["about"])
+    if page is None:
+        return str(part["words"])
+    return access_text.verdict_alone(part["words"], page.value)
 
 
 def waiting_view(question: Question, *, is_empty: bool, error: str) -> PageView:

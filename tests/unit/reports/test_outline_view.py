@@ -103,3 +103,21 @@ def test_voxels_travel_a_bit_each_i_first():
     assert sent[24:] == bytes([0b00000001, 0b00001000])  # the first and the twelfth bit
     middle = outline_middle(OutlineMask.of((5, 6, 7), inside), GRID)
     assert middle == [2.5, 3.0, 14.0]
+
+
+def test_the_cuts_page_leaves_to_other_pages_what_they_tell(made_up):
+    """The arch patient's answer took seven lines: who reads it in a hurry sees no verdict."""
+    document = made_up.document()
+    rest = (
+        "left: from the lamina to the body; within the error of the outlines. Planned margin: x."
+    )
+    document["answer_parts"] = [
+        {"about": "ring", "words": f"It cannot be told: {rest}", "must_not_be_overlooked": True},
+        {"about": "way out", "words": f"There is none. {rest}", "must_not_be_overlooked": True},
+        {"about": "bone margins", "words": f"Nearest: {rest}", "must_not_be_overlooked": False},
+    ]
+    ring, way_out, nearest = cuts_view(document).answer[:3]
+    assert ring.words == "It cannot be told: see \u201cWhere can the ring be opened?\u201d"
+    assert way_out.words == "There is none: see \u201cWhich way out, and what is given up?\u201d"
+    assert ring.must_not_be_overlooked and way_out.must_not_be_overlooked
+    assert nearest.words == f"Nearest: {rest}"
