@@ -10,7 +10,7 @@ import pytest
 pytestmark = [
     pytest.mark.system("chromium"),
     pytest.mark.slow,
-    pytest.mark.full,  # minutes of waiting; not seen to end beside other tests
+    pytest.mark.full,  # eight plans in a row
     pytest.mark.timeout(1500),  # eight plans in a row on a busy machine
 ]
 

@@ -23,6 +23,7 @@ from vertebloc.app.parts import (
     show_sentences,
     show_verb,
 )
+from vertebloc.app.told import hand_on
 from vertebloc.errors import VertBlocError
 from vertebloc.reports import page_words
 from vertebloc.reports import second_words as words
@@ -177,6 +178,7 @@ class OtherScanWindow:
     def show(self) -> None:
         """Lay the page out."""
         ui.add_head_html(HEAD)
+        hand_on()
         ui.keyboard(self._press, ignore=["input", "select", "textarea"])
         with ui.element("main").classes("sheet other-sheet"):
             with ui.element("header").classes("ask"):

@@ -33,6 +33,7 @@ from vertebloc.app.parts import (
 )
 from vertebloc.app.picture import Picture
 from vertebloc.app.scene import SceneData
+from vertebloc.app.told import hand_on
 from vertebloc.app.travel_picture import TravelPicture
 from vertebloc.reports import outline_words, second_words
 from vertebloc.reports import page_words as words
@@ -134,6 +135,7 @@ class Window:
     def show(self) -> None:
         """Lay the page out once; later only its parts are made anew."""
         ui.add_head_html(HEAD)
+        hand_on()
         ui.keyboard(self._press, ignore=["input", "select", "textarea"])
         with ui.element("main").classes("sheet"):
             with ui.element("nav").classes("strip").props('aria-label="spine"'):

@@ -8,6 +8,7 @@ from typing import Any
 
 from nicegui import ui
 
+from vertebloc.app.told import listen
 from vertebloc.reports import page_words as words
 from vertebloc.reports.page_views import Card, Sentence
 from vertebloc.reports.plan_parts import Choice, Part, Words
@@ -155,7 +156,11 @@ def show_verb(
     shown = show_markup(
         f'<button type="button" class="{kind}"{off}{_kept(keep)}>{escape(words)}</button>'
     )
-    shown.on("click", lambda: done(), js_handler="(event) => event.target.disabled || emit()")
+    if keep:
+        tell = listen(keep, (lambda _: done()) if able else None)
+        shown.on("click", js_handler=f"(event) => {{ const value = ''; {tell}; }}")
+    else:
+        shown.on("click", lambda: done(), js_handler="(event) => event.target.disabled || emit()")
     return shown
 
 
@@ -177,7 +182,7 @@ def show_field(
     changed : callable
         Called with the new text when it is left.
     keep : str
-        Name under which the keyboard finds it again when the page is made anew.
+        Name under which the keyboard finds it again when the page is made anew; else its label.
 
     Returns
     -------
@@ -186,9 +191,9 @@ def show_field(
     """
     shown = show_markup(
         f'<label class="field">{escape(label)}'
-        f'<input type="text" value="{escape(value, quote=True)}"{_kept(keep)}></label>'
+        f'<input type="text" value="{escape(value, quote=True)}"{_kept(keep or label)}></label>'
     )
-    return _tell(shown, changed)
+    return _tell(shown, changed, keep or label)
 
 
 def show_choice(
@@ -227,7 +232,7 @@ def show_choice(
     shown = show_markup(
         f'<label class="field">{escape(label)}<select{_kept(keep)}>{options}</select></label>'
     )
-    return _tell(shown, changed)
+    return _tell(shown, changed, keep)
 
 
 def show_grouped_choice(
@@ -263,18 +268,21 @@ def show_grouped_choice(
     shown = show_markup(
         f'<label class="field">{escape(label)}<select{_kept(keep)}>{options}</select></label>'
     )
-    return _tell(shown, changed)
+    return _tell(shown, changed, keep)
 
 
-def _tell(shown: ui.html, changed: Callable[[str], Any]) -> ui.html:
+def _tell(shown: ui.html, changed: Callable[[str], Any], keep: str) -> ui.html:
     """Hand on what was typed or chosen; the event rises from the field inside the markup."""
+    tell = listen(keep, changed) if keep else "emit(value)"
     shown.on(
         "change",
-        lambda event: changed(str(event.args)),
-        # a choice made by keys is told once the keys rest: "1" of "12 pairs" is no answer
+        None if keep else lambda event: changed(str(event.args)),
+        # a choice made by keys is told once the keys rest: "1" of "12 pairs" is no answer;
+        # what is typed is told at once, before a button is pressed
         js_handler="(event) => { const field = event.target; clearTimeout(field.wait); "
-        "const keyed = Date.now() - (field.keyed || 0) < 300; "
-        "field.wait = setTimeout(() => emit(field.value), keyed ? 800 : 0); }",
+        f"const tell = () => {{ const value = field.value; {tell}; }}; "
+        "if (Date.now() - (field.keyed || 0) < 300) field.wait = setTimeout(tell, 800); "
+        "else tell(); }",
     )
     return shown
 

@@ -63,7 +63,7 @@ def _show_series(desk: Desk, line: SeriesLine, *, able: bool) -> None:
             words.take_series(line.number),
             partial(desk.series.take, line.number),
             able=able,
-            keep=f"series-{line.number}",
+            keep=f"series-{line.number} of {desk.series.source}",
         )
 
 

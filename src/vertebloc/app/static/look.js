@@ -66,8 +66,10 @@ document.addEventListener("focusin", (event) => {
 });
 function giveBack() {
   const side = document.querySelector("aside.side");
-  if (kept.page !== location.pathname) Object.assign(kept, { page: location.pathname, scrolled: 0 });
-  else if (side && side.scrollTop < kept.scrolled) side.scrollTop = kept.scrolled;
+  if (kept.page !== location.pathname) {
+    Object.assign(kept, { page: location.pathname, scrolled: 0 });
+    typing.clear();
+  } else if (side && side.scrollTop < kept.scrolled) side.scrollTop = kept.scrolled;
   for (const fold of document.querySelectorAll("details[data-fold]:not([open])")) {
     if (kept.unfolded.has(fold.dataset.fold) && !fold.dataset.seen) fold.open = true;
     fold.dataset.seen = "1";
@@ -75,8 +77,9 @@ function giveBack() {
   for (const choice of document.querySelectorAll(`input[name=brush][value="${kept.brush}"]`)) {
     if (!choice.checked) choice.checked = true;
   }
+  giveBackTyped();
   if (kept.focus && document.activeElement === document.body) {
-    document.querySelector(`[data-keep="${kept.focus}"]`)?.focus({ preventScroll: true });
+    document.querySelector(`[data-keep="${CSS.escape(kept.focus)}"]`)?.focus({ preventScroll: true });
   }
 }
 // What is drawn anew at each step of a drag holds nothing to give back, and asking costs a layout.
@@ -126,3 +129,29 @@ document.addEventListener("keydown", (event) => {
   event.preventDefault();
   tellSwept(part.closest("svg"), [part.dataset.arch]);
 });
+
+// A card that is made anew while somebody types: what was typed and not told yet is given back.
+const typing = new Map(); // by name: { value, told: when, or 0 }
+const typedIn = (event) => event.target.closest?.('input[type="text"][data-keep]');
+document.addEventListener("input", (event) => {
+  const field = typedIn(event);
+  if (field) typing.set(field.dataset.keep, { value: field.value, told: 0 });
+});
+document.addEventListener("change", (event) => {
+  const field = typedIn(event);
+  if (field) typing.set(field.dataset.keep, { value: field.value, told: Date.now() });
+}, true);
+document.addEventListener("focusout", (event) => { // a value given back is no change to the browser
+  const field = typedIn(event), typed = field && typing.get(field.dataset.keep);
+  if (field?.isConnected && typed && !typed.told) field.dispatchEvent(new Event("change", { bubbles: true }));
+});
+const CROSSING_MS = 400; // a card made before the server heard may still be on its way
+function giveBackTyped() {
+  for (const field of document.querySelectorAll('input[type="text"][data-keep]')) {
+    if (field.dataset.met) continue;
+    field.dataset.met = "1";
+    const typed = typing.get(field.dataset.keep);
+    if (!typed || (typed.told && Date.now() - typed.told > CROSSING_MS)) typing.delete(field.dataset.keep);
+    else if (field.value !== typed.value) field.value = typed.value;
+  }
+}
