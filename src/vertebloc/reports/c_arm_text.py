@@ -230,6 +230,34 @@ def strip_words(strip: Mapping[str, Any], level: str) -> str:
     return words if strip["level_confirmed"] else f"{words} {UNCONFIRMED}"
 
 
+def strip_setting(c_arm: Mapping[str, Any], level: str) -> str:
+    """How the C-arm is set to count the level, for whoever sets it.
+
+    Parameters
+    ----------
+    c_arm : mapping
+        ``c_arm`` of plan.json.
+    level : str
+        The diseased vertebra's name.
+
+    Returns
+    -------
+    str
+        Where it stands, and of each picture its central ray and its count; or why there is none.
+    """
+    strip = c_arm["strip"]
+    if strip["why_not"]:
+        return strip_words(strip, level)
+    base = c_arm["straight"][0]["how"].split(". ", maxsplit=1)[0]
+    pictures = "; ".join(
+        f"{strip_picture(place)}: central ray {one['central_ray']}, "
+        f"{counted_row(one['vertebrae'])}"
+        for place, one in enumerate(strip["views"], start=1)
+    )
+    unsure = "" if strip["level_confirmed"] else f" {UNCONFIRMED}"
+    return f"To count from the {strip['counted_from']}: {base}. {text.sentence(pictures)}{unsure}"
+
+
 def cut_sentence(one: Mapping[str, Any]) -> str:
     """What the C-arm shows of one half cut, for its card.
 

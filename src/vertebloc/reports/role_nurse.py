@@ -7,6 +7,7 @@ from typing import Any
 
 from vertebloc.reports import role_text, text, theatre_text
 from vertebloc.reports.c_arm_document import c_arm_of_cut
+from vertebloc.reports.c_arm_text import strip_setting
 from vertebloc.reports.role_sheet import BLANK, Role, RoleSheet, RoleTable, Section
 
 HEADINGS = ("no.", "act", "ready on the table", "of this plan", "counted")
@@ -110,6 +111,8 @@ def _c_arm(document: Mapping[str, Any]) -> tuple[str, ...]:
     lines = tuple(
         f"{text.sentence(text.listed(names))[:-1]}: {how}" for how, names in by_how.items() if how
     )
+    if "c_arm" in document:
+        lines = (strip_setting(document["c_arm"], document["level"]), *lines)
     return (*lines, CARM_SIDE) if lines else (f"{CARM}{CARM_SIDE}",)
 
 

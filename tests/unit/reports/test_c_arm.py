@@ -248,3 +248,15 @@ def test_sheet_pages_one_picture_each():
         large = max(float(n) for n in re.findall(rb'font-size="(\d+)"', page.picture.drawing))
         assert page.picture is not None and page.picture.width_mm * large / 1000 / 0.3528 >= 22.0
     assert c_arm_pages({}, (), partial(_alone, {})) == ()
+
+
+def test_whoever_sets_the_c_arm_reads_how_the_level_is_counted() -> None:
+    _, document = views()
+    said = words.strip_setting(document, "T10")
+    assert said == (
+        "To count from the last rib: C-arm as for a view from behind: tube below the table, "
+        "detector above the back. Picture 1: central ray 2.5 cm towards the feet of the middle of "
+        "T10, T12 is 1, T11 is 2, T10 is 3. That is by the outlines: the level is UNCONFIRMED."
+    )  # by hand: from T12 at -50 mm to T10 at 0
+    _, none = views(end=CountedFrom.NOT_COUNTED)
+    assert words.strip_setting(none, "T10").startswith("No level strip: no end to count from")
