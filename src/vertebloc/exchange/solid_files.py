@@ -91,7 +91,8 @@ def write_3mf(
     Notes
     -----
     3MF core specification, 1.2: unit millimeter, one mesh an object, base materials for the
-    colours, no extension. Corners to 1e-5 mm.
+    colours, no extension. Corners to nine digits: what is apart in 32 bits stays apart, so that
+    a reader that joins equal corners tears nothing.
     """
     model = "".join(_model(path, solids, colours, about))
     with write_file_aside(path) as file, zipfile.ZipFile(file, "w") as package:
@@ -129,8 +130,8 @@ def _model(
             f'pid="1" pindex="{place}"><mesh><vertices>\n'
         )
         parts += [
-            f'<vertex x="{x:.5f}" y="{y:.5f}" z="{z:.5f}"/>\n'
-            for x, y, z in (np.round(surface.vertices, 5) + 0.0).tolist()
+            f'<vertex x="{x:.9g}" y="{y:.9g}" z="{z:.9g}"/>\n'
+            for x, y, z in (surface.vertices + 0.0).tolist()
         ]
         parts.append("</vertices><triangles>\n")
         parts += [

@@ -195,8 +195,8 @@ def teaching_steps(document: Mapping[str, Any]) -> dict[str, tuple[str, ...]]:
     piecemeal = [one["part"] for one in resection["bone_fates"] if one["fate"] == "piecemeal"]
     return {
         "spine": (
-            f"Tumour of {document['level']}, {text.ml(document['tumour']['volume_ml'])}, mostly "
-            f"on the {document['tumour']['side']}.",
+            f"Tumour of {document['level']}, {text.ml(document['tumour']['volume_ml'])}, "
+            f"{_side_words(document['tumour']['side'])}.",
             f"Sectors with tumour: {text.listed(sectors) or 'none'}.",
             f"Layers: {'; '.join(layers)}.",
             f"Planned: {resection['kind']}, wanted margin "
@@ -229,3 +229,8 @@ def teaching_steps(document: Mapping[str, Any]) -> dict[str, tuple[str, ...]]:
             + ".",
         ),
     }
+
+
+def _side_words(side: str) -> str:
+    """Where most of the tumour lies."""
+    return f"mostly on the {side}" if side in ("left", "right") else "on both sides"

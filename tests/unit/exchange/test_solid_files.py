@@ -125,3 +125,13 @@ def test_what_is_not_closed_is_not_written(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="32 bits"):
         write_stl(tmp_path / "near.stl", surface_of_solid(one + other), "near")
     assert not list(tmp_path.iterdir())
+
+
+def test_3mf_keeps_apart_what_a_reader_would_join(tmp_path: Path) -> None:
+    """Outside: trimesh joins equal corners. Two boxes a hair of 1e-6 mm apart at the origin."""
+    one = manifold3d.Manifold.cube((20.0, 20.0, 20.0))
+    touching = surface_of_solid(one + one.translate((0.0, 0.0, -20.000001)))
+    write_3mf(tmp_path / "s.3mf", {"two": touching}, {"two": "#000000"}, "")
+    corners, sides = by_hand(tmp_path / "s.3mf")[1]["two"]
+    joined = trimesh.Trimesh(corners.astype(np.float32), sides, process=True, validate=False)
+    assert joined.is_watertight and joined.volume == pytest.approx(16000.0, rel=1e-6)

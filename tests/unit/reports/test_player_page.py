@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from vertebloc.reports import plan_json
+from vertebloc.reports import plan_json, player_words
 from vertebloc.reports.player_page import PlayerScene, PlayerScripts, player_page
 from vertebloc.reports.player_words import Audience
 from vertebloc.resection.model import Contamination, OpensTumour, TumourLeft
@@ -173,3 +173,8 @@ def test_a_saved_plan_reads_back_as_the_one_computed(made_up) -> None:
     assert differing(document, saved) == []
     saved["resection"]["piece"]["volume_ml"] += 0.01
     assert differing(document, saved) == ["resection"]
+
+
+def test_a_tumour_on_both_sides_is_said_so() -> None:
+    assert player_words._side_words("left") == "mostly on the left"
+    assert player_words._side_words("both") == "on both sides"
