@@ -48,12 +48,12 @@ def loop():
 
 
 def opened(case, loop):
-    """A desk with a case, once its plan is on the screen."""
+    """A desk with a case, once its plan is on the screen and ring and front are begun."""
     made = Desk(case)
 
     async def start():
         made.start()
-        while made.document is None and not made.error:
+        while made.is_busy or (made.document is None and not made.error):
             await asyncio.sleep(0.05)
 
     loop.run_until_complete(start())
@@ -469,12 +469,8 @@ def test_the_sheets_are_shown_and_saved_from_the_plan_in_the_folder(fresh_desk, 
     assert desk.roles.view is None
     assert roles.view_of(desk).answer[0].words.startswith("No plan is written yet")
 
-    async def written():
-        await desk.save_sheet()  # a wish, until ring and front are there
-        while not desk.case.folder.has("plan"):
-            await asyncio.sleep(0.05)
-
-    run(written())
+    run(desk.save_sheet())
+    assert desk.error == ""
     run(desk.roles.open())
     said = " ".join(sentence.words for sentence in roles.view_of(desk).answer)
     assert "UNCONFIRMED" in said and desk.document["code"] in said
