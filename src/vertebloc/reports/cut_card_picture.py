@@ -260,13 +260,14 @@ def _landmarks(document: Mapping[str, Any], cut: Mapping[str, Any]) -> list[str]
     entry = on_paper(document, cut["entry_lps_mm"])[0]
     drawn = []
     for number, _, (x, y) in _numbered(document, cut):
+        inward = 3.8 if y < PRINTED_MM[1] / 2 else -1.4  # not over the names of the edges
         way = f'x1="{x:.2f}" y1="{y:.2f}" x2="{entry[0]:.2f}" y2="{entry[1]:.2f}"'
         drawn.append(
             f'<line {way} stroke="{palette.BRIGHT}" stroke-width="0.5" stroke-dasharray="1.2 1"/>'
             f'<circle cx="{x:.2f}" cy="{y:.2f}" r="1.6" fill="none" {_HALO}/>'
             f'<circle cx="{x:.2f}" cy="{y:.2f}" r="1.6" fill="none" '
             f'stroke="{palette.BRIGHT}" stroke-width="0.7"/>'
-            f'<text x="{x + 2.4:.2f}" y="{y - 1.4:.2f}" font-family="DejaVu Sans" '
+            f'<text x="{x + 2.4:.2f}" y="{y + inward:.2f}" font-family="DejaVu Sans" '
             f'font-size="3.2" fill="{palette.BRIGHT}" stroke="{palette.NIGHT}" '
             f'stroke-width="0.7" paint-order="stroke">{escape(str(number))}</text>'
         )

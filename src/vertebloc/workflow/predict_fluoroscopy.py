@@ -177,7 +177,10 @@ def predict_for_sheet(
 
 def _draw(projector: Projector, plan: CArmPlan, shown: ShownView, of_strip: int) -> str:
     settings, pitch = FilmSettings(), shown.view.arm.pitch_mm
-    waters = add_implants(projector.project(shown.view), shown.view, _needles(plan, shown))
+    body = projector.project(shown.view)
+    waters = add_implants(body, shown.view, _needles(plan, shown))
+    # bone is shown as bright as without them: metal may clip
+    settings = replace(settings, brightest=settings.brightest + float(np.mean(waters > body)))
     exposed = expose(waters, pitch, settings, np.random.default_rng(_SEED))
     grey = show_as_film(exposed, pitch, settings)
     return c_arm_svg(plan, Predicted(shown=shown, grey=grey), of_strip=of_strip)

@@ -11,7 +11,7 @@ from vertebloc.case.choices import Choices
 from vertebloc.case.theatre_choice import TheatreChoice
 from vertebloc.errors import InputError
 from vertebloc.exchange.choices_file import read_choices, render_choices
-from vertebloc.fluoroscopy import CArmView
+from vertebloc.fluoroscopy import CArm, CArmView
 from vertebloc.fluoroscopy.model import HeadAt, StripView
 from vertebloc.fluoroscopy.views import _measures
 from vertebloc.reports.c_arm_text import distance_words
@@ -101,3 +101,29 @@ def test_on_paper_each_picture_of_the_strip_has_a_page(
     plan = SimpleNamespace(behind=view, side=view, cuts=(), lines=(), strip=strip)
     found = predict_fluoroscopy.predict_for_sheet(None, plan)  # type: ignore[arg-type]
     assert list(found) == ["c-arm-behind", "c-arm-side", *kept]
+
+
+def test_a_needle_in_the_picture_leaves_bone_as_bright(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Away from it the picture is the one without it, but for the noise of one in 255 greys."""
+    monkeypatch.setattr(
+        predict_fluoroscopy, "c_arm_svg", lambda _, predicted, **__: predicted.grey
+    )
+    view = CArmView(
+        primary_deg=90.0, secondary_deg=0.0, aim=np.zeros(3), head_at=HeadAt.LEFT_EDGE,
+        arm=CArm(pixels=200),
+    )  # fmt: skip
+    across = np.sin(np.arange(200) / 3.0)
+    body = 120.0 + 20.0 * across[:, None] * across
+    projector = SimpleNamespace(project=lambda _: body)
+    cut = SimpleNamespace(name="cut", entry=np.zeros(3), blade=np.array([0.0, -1.0, 0.0]))
+    plan = SimpleNamespace(cuts=(cut,))
+    with_it, without = (
+        predict_fluoroscopy._draw(projector, plan, SimpleNamespace(view=view, cuts=cuts), 0)  # type: ignore[arg-type]
+        for cuts in (("cut",), ())
+    )
+    away = np.abs(np.arange(200) - 99.5) * view.arm.pitch_mm > 60.0
+    assert isinstance(with_it, np.ndarray) and isinstance(without, np.ndarray)
+    assert (
+        with_it[20:90, 99:101].mean() > 0.99 > without[20:90, 99:101].mean()
+    )  # it is in it, pale
+    assert np.abs(with_it - without)[:, away].max() < 0.02
