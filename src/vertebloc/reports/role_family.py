@@ -15,6 +15,7 @@ from vertebloc.reports import text
 from vertebloc.reports.role_sheet import Role, RoleSheet, Section
 
 Words = Mapping[str, Any]
+_ABOUT_ONE = 0.8  #: of a tablespoon; less is less (assumed)
 _SPOON_ML = 15.0  #: a tablespoon: how people picture a volume
 
 
@@ -122,9 +123,7 @@ def _what(document: Mapping[str, Any], words: Words, levels: str) -> tuple[str, 
     resection, tumour = document["resection"], document["tumour"]
     kinds = {"whole": "what_whole", "half ": "what_half", "arch ": "what_arch"}
     kind = next(key for start, key in kinds.items() if resection["kind"].startswith(start.strip()))
-    spoons = round(tumour["volume_ml"] / _SPOON_ML)
-    said = words["spoons"].format(count=spoons) if spoons > 1 else words["spoon_one"]
-    said = said if spoons else words["spoon_less"]
+    said = _spoons(tumour["volume_ml"] / _SPOON_ML, words)
     side = tumour["side"]
     at = words["on_both"] if side == "both" else words["on_side"].format(side=words[side])
     ribs = [
@@ -140,6 +139,14 @@ def _what(document: Mapping[str, Any], words: Words, levels: str) -> tuple[str, 
         words["what_rebuild"],
         words["what_rib"].format(ribs=", ".join(ribs)) if ribs else words["what_no_rib"],
     )
+
+
+def _spoons(count: float, words: Words) -> str:
+    """A volume as people picture it; nobody calls two thirds of a spoon a spoon."""
+    if count < _ABOUT_ONE:
+        return str(words["spoon_less"])
+    whole = round(count)
+    return str(words["spoon_one"]) if whole < 2 else words["spoons"].format(count=whole)
 
 
 def _not_promised(document: Mapping[str, Any], words: Words) -> tuple[str, ...]:

@@ -24,7 +24,7 @@ from vertebloc.anatomy.model import LevelConfirmation
 from vertebloc.case.choice_words import StandingSide
 from vertebloc.case.theatre_choice import TheatreChoice
 from vertebloc.errors import InputError
-from vertebloc.reports import cut_card_picture, mark_stale
+from vertebloc.reports import cut_card_picture, mark_stale, role_family
 from vertebloc.reports.cut_card_picture import PRINTED_MM, bare_view, on_paper
 from vertebloc.reports.day_document import day_document
 from vertebloc.reports.operation_note import note_text
@@ -405,3 +405,12 @@ def test_names_of_vertebrae_stand_where_no_landmark_is(standing: str, side: floa
     assert cut_card_picture.half_width_mm(document) == pytest.approx(wide)
     ring = on_paper(document, tip["lps_mm"])[0]
     assert 5.0 < ring[0] < PRINTED_MM[0] - 5.0 and 5.0 < ring[1] < PRINTED_MM[1] - 5.0
+
+
+@pytest.mark.parametrize(
+    ("volume_ml", "said"),
+    [(8.5, "less than a"), (16.2, "about a"), (31.0, "about 2")],
+)
+def test_a_volume_is_told_in_spoons_of_15_ml(volume_ml: float, said: str) -> None:
+    words = role_family._spoons(volume_ml / 15.0, english())
+    assert words.startswith(said) and "tablespoon" in words
