@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from vertebloc.way_out.clearances import CLIP_MM
 from vertebloc.way_out.model import Path, Room, WayOutSettings
 from vertebloc.way_out.poses import Tilt, moves_of
 from vertebloc.way_out.rules import demanded_mm
@@ -15,6 +16,7 @@ from vertebloc.way_out.samples import sample_surface, thinned
 
 #: Poses are shown after so much movement of the piece's farthest point.
 EVERY_MM = 1.0
+_NEAR_COUNTS = 4.0  #: way beside the sac tells so much more than way far from it
 _SPACING_MM = 1.0  #: of the points among which the nearest place is looked for
 _THIN_MM = 3.0  #: of those that are tried first
 
@@ -90,10 +92,13 @@ def six_moments(played: Played) -> tuple[int, ...]:
     Returns
     -------
     tuple of int
-        Indices in order, without repeats; fewer if there are fewer poses.
+        Indices in order, without repeats; fewer if there are fewer poses. Where piece and sac
+        are near, moments stand closer together.
     """
-    even = np.linspace(0.0, float(played.along_mm[-1]), 6)
-    chosen = [int(np.argmin(np.abs(played.along_mm - at))) for at in even]
+    near = played.clearance_mm[1:] < CLIP_MM
+    steps = np.diff(played.along_mm) * np.where(near, _NEAR_COUNTS, 1.0)
+    told = np.concatenate(([0.0], np.cumsum(steps)))
+    chosen = [int(np.argmin(np.abs(told - at))) for at in np.linspace(0.0, told[-1], 6)]
     nearest = min(range(1, 5), key=lambda k: abs(chosen[k] - played.narrowest))
     if played.narrowest not in (chosen[0], chosen[-1]):
         chosen[nearest] = played.narrowest

@@ -1,6 +1,7 @@
 """A way out as it is played, against distances of a square and a circle worked out by hand."""
 
 import math
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -51,3 +52,12 @@ def test_six_moments_hold_rest_delivery_and_the_narrowest(played):
     moments = six_moments(played)
     assert len(moments) == 6 and list(moments) == sorted(moments)
     assert {0, played.narrowest, len(played.poses) - 1} <= set(moments)
+
+
+def test_moments_stand_closer_where_piece_and_sac_are_near():
+    """40 mm beside the sac and 160 mm far from it: 4 x 40 = 160, so half of them are beside it."""
+    along = np.linspace(0.0, 200.0, 201)
+    near = np.where(along <= 40.0, 3.0, 8.0)
+    moments = six_moments(SimpleNamespace(along_mm=along, clearance_mm=near, narrowest=0))
+    # 320 in all, 64 apart: 0, 64 / 4, 128 / 4, then 192 - 160 beyond 40 mm, and so on
+    assert along[list(moments)].tolist() == pytest.approx([0.0, 16.0, 32.0, 72.0, 136.0, 200.0])
