@@ -149,8 +149,8 @@ def _asked_for(entry: Entry, room: RoomOfPlan) -> tuple[str, ...]:
     if entry.answer is Answer.YES:
         return ()
     kept = _kept(entry, room)
-    roots = {root.name for root in room.roots}
-    return tuple(kept) if len(kept) == 1 and set(kept) <= roots and entry.given_up else ()
+    own = {root.name for root in room.roots if root.side is entry.side}
+    return tuple(kept) if len(kept) == 1 and set(kept) <= own and entry.given_up else ()
 
 
 def _entry(entry: Entry, room: RoomOfPlan, levels: tuple[Level, ...]) -> dict[str, Any]:

@@ -39,7 +39,7 @@ NOT_CHECKED = (
     "This way was NOT CHECKED by an independent library: the one that the search chose was."
 )
 GIVEN_UP, GAINED = "given up", "gained"
-EVERYTHING = "every root and rib in reach that may be given up: even so"
+EVERYTHING = "every root and rib in reach that may be given up"
 NOTHING_MORE = "nothing more"
 CHOSEN, BEST_FOUND = "chosen", "best found"
 CONSEQUENCES = "what is published on it"
@@ -152,20 +152,26 @@ def given_up_words(line: Mapping[str, Any]) -> tuple[str, ...]:
     tuple of str
         Roots, ribs, distraction, then segmental arteries.
     """
+    pulled = []
+    if line["distraction_mm"] > 0.0:
+        pulled = [f"DISTRACTION of {text.mm(line['distraction_mm'])}"]
     if line.get("asks_for"):
         kept = text.listed([f"the {root}" for root in line["asks_for"]])
-        return (f"asked: could {kept} be kept, if all else that may be is given up?",)
-    if line.get("all_given_up"):
-        return (EVERYTHING,)
-    found = [f"the {root}" for root in line["roots"]] + rib_words(line["ribs_mm"])
-    if line["distraction_mm"] > 0.0:
-        found.append(f"DISTRACTION of {text.mm(line['distraction_mm'])}")
+        return (*pulled, f"asked whether {kept} can be kept, all else that may be given up")
+    if _is_long(line):
+        return (*pulled, EVERYTHING)
+    found = [f"the {root}" for root in line["roots"]] + rib_words(line["ribs_mm"]) + pulled
     in_a_row = line["bilateral_levels_in_a_row"]
     if line["arteries"]:
         row = f"; both sides lost at {in_a_row} level{'s' if in_a_row > 1 else ''} in a row"
         listed = text.listed(list(line["arteries"]))
         found.append(f"segmental arteries {listed}{row if in_a_row else ''}")
     return tuple(found) or (NOTHING_MORE,)
+
+
+def _is_long(line: Mapping[str, Any]) -> bool:
+    """Whether all is given up that may be, and is too much to be named one by one."""
+    return bool(line.get("all_given_up")) and len(line["roots"]) + len(line["ribs_mm"]) > 4
 
 
 def gained_words(line: Mapping[str, Any]) -> str:
@@ -314,16 +320,16 @@ def spare_label(place: int) -> str:
 
 def plan_label(line: Mapping[str, Any]) -> str:
     """One plan of the ledger, short: its side, its answer, and what it costs."""
+    before = f"{line['side'].upper()}, {ANSWERS[line['answer']]}: "
+    if line["distraction_mm"] > 0.0:
+        before += f"DISTRACTION of {text.mm(line['distraction_mm'])}; "
     if line.get("asks_for"):
-        kept = text.listed(list(line["asks_for"]))
-        return f"{line['side'].upper()}, {ANSWERS[line['answer']]}: {kept} kept, all else given up"
-    if line.get("all_given_up"):
-        return (
-            f"{line['side'].upper()}, {ANSWERS[line['answer']]}: everything that may be given up"
-        )
+        return f"{before}{text.listed(list(line['asks_for']))} kept, all else given up"
+    if _is_long(line):
+        return f"{before}everything that may be given up"
     costs = [*line["roots"], *(one.removeprefix("the ") for one in rib_words(line["ribs_mm"]))]
     said = "; ".join(costs) or NOTHING_MORE
-    return f"{line['side'].upper()}, {ANSWERS[line['answer']]}: {said}"
+    return f"{before}{said}"
 
 
 def rests_on(answer: str) -> str:

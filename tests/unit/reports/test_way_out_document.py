@@ -33,17 +33,33 @@ def test_schema_takes_words_for_missing_ends_and_no_other():
 
 
 def test_a_line_that_only_asks_whether_a_root_must_go_is_no_list_of_prices(way_out_by_hand):
-    """All given up but one root: said as the question that it is, not as a plan."""
+    """All given up but one root of its own side: said as the question that it is, no plan."""
     room, found = way_out_by_hand.hand_room(), way_out_by_hand.hand_way_out()
     every = {o.name for o in room.room.obstacles if o.sacrifice}
-    kept = "left T10 root"
-    asks = replace(found.ledger[2], given_up=frozenset(every - {kept}))
-    written = way_out_document(replace(found, ledger=(found.best, asks)), room, (T10,))
-    plan, question = written["ledger"]
-    assert plan["asks_for"] == [] and question["asks_for"] == [kept]
-    said = ("asked: could the left T10 root be kept, if all else that may be is given up?",)
-    assert given_up_words(question) == said
-    assert plan_label(question) == "RIGHT, NO: left T10 root kept, all else given up"
+    shut = found.ledger[2]  # on the right
+    asks = replace(shut, given_up=frozenset(every - {"right T10 root"}), distraction_mm=4.0)
+    spares = replace(shut, given_up=frozenset(every - {"left T10 root"}))
+    written = way_out_document(replace(found, ledger=(found.best, asks, spares)), room, (T10,))
+    plan, question, other = written["ledger"]
+    assert plan["asks_for"] == [] and question["asks_for"] == ["right T10 root"]
+    assert other["asks_for"] == []  # the root of the far side is spared: a plan
+    assert given_up_words(question) == (
+        "DISTRACTION of 4.0 mm",
+        "asked whether the right T10 root can be kept, all else that may be given up",
+    )
+    assert plan_label(question) == (
+        "RIGHT, NO: DISTRACTION of 4.0 mm; right T10 root kept, all else given up"
+    )
+
+
+def test_all_given_up_is_named_one_by_one_while_it_is_little(way_out_by_hand):
+    room, found = way_out_by_hand.hand_room(), way_out_by_hand.hand_way_out()
+    every = frozenset(o.name for o in room.room.obstacles if o.sacrifice)
+    entry = replace(found.ledger[2], given_up=every)
+    line = way_out_document(replace(found, ledger=(entry,)), room, (T10,))["ledger"][0]
+    assert line["all_given_up"] and "the left T10 root" in given_up_words(line)
+    line["roots"] = [f"left T{n} root" for n in range(1, 6)]
+    assert given_up_words(line) == ("every root and rib in reach that may be given up",)
 
 
 def test_errors_are_told_in_both_directions_and_apart_from_the_method(way_out_by_hand):
