@@ -291,7 +291,7 @@ def _ends(bracket: Bracket) -> str:
     if np.isfinite(bracket.lower_mm):
         low = f"{_mm(bracket.lower_mm)} shown"
         if bracket.lower_mm < 0.0:
-            low = f"the best way found presses {_mm(-bracket.lower_mm)} into the sac"
+            low = f"the best way found may press {_mm(-bracket.lower_mm)} into the sac"
     high = f"at best {_upper(bracket)}" if np.isfinite(bracket.upper_mm) else NONE_EXISTS
     return f"{low}, {high}"
 
