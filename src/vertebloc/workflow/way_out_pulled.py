@@ -10,9 +10,10 @@ from vertebloc.case.way_out_choice import FrontBridge
 from vertebloc.reports.travel_scene import travel_scene
 from vertebloc.resection import ResectionPlan
 from vertebloc.space.surfaces import TriangleSurface
-from vertebloc.way_out import WayOut, WayOutSettings, find_way_out
+from vertebloc.way_out import WayOut, WayOutSettings
 from vertebloc.way_out.distraction import Part, Pull, pull_of_plan, pulled_room, surface_pulled
 from vertebloc.way_out.obstacles import RoomOfPlan
+from vertebloc.way_out.twins import find_on_either_hand
 from vertebloc.way_out.with_pull import with_pull
 from vertebloc.workflow.compute_plan import Prepared
 from vertebloc.workflow.saying import Say
@@ -65,7 +66,7 @@ def find_both(
     """
     asked = choices.way_out
     if asked.distraction_mm == 0.0:
-        return Found(way_out=find_way_out(room.room, settings, say), room=room)
+        return Found(way_out=find_on_either_hand(room.room, settings, say), room=room)
     pull = pull_of_plan(
         room,
         plan,
@@ -74,9 +75,9 @@ def find_both(
         bridge_holds=asked.front_bridge is FrontBridge.HOLDS,
     )
     pulled = pulled_room(room, plan.levels, pull, settings)
-    plain = find_way_out(room.room, settings, say)
+    plain = find_on_either_hand(room.room, settings, say)
     say("once more, with the spine pulled apart as the team set it")
-    other = find_way_out(pulled.room, settings, say)
+    other = find_on_either_hand(pulled.room, settings, say)
     both = with_pull(plain, other, asked.distraction_mm)
     return Found(way_out=both, room=room, pulled=pulled, pull=pull)
 
