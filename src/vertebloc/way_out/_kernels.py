@@ -45,133 +45,138 @@ def _at(field, low, high, pitch, m, x, y, z):
 
 
 @njit(cache=True)
-def _least(field, low, high, pitch, points, outer, inner, m, best, floor, bounds):
+def _least(field, low, high, pitch, points, balls, m, best, floor, seed, stack, bounds):
     """Least of (distance + allowance) over all points of a tree of balls at one pose.
 
-    points (n, 4): x, y, z, allowance. outer, inner (k, 7): middle, radius, least allowance, first
-    and one past the last child. Balls are opened in the order of what they may hold at least.
-    Not above ``best``; the search ends below ``floor``.
+    points (n, 4): x, y, z, allowance. balls (k, 8): middle, radius, least allowance, first and one
+    past the last child, 1 if these are points. Not above ``best``; the search ends below
+    ``floor``. ``seed``: a point that is likely to be near. Returns the least and its point.
     """
-    least = best
-    for a in range(len(outer)):
-        d = _at(field, low, high, pitch, m, outer[a, 0], outer[a, 1], outer[a, 2])
-        bounds[a] = d - outer[a, 3] + outer[a, 4]
-    while True:
-        lowest, a = least, -1
-        for q in range(len(outer)):
-            if bounds[q] < lowest:
-                lowest, a = bounds[q], q
-        if a < 0 or least < floor:
-            return least
-        bounds[a] = 1e9
-        for b in range(int(outer[a, 5]), int(outer[a, 6])):
-            d = _at(field, low, high, pitch, m, inner[b, 0], inner[b, 1], inner[b, 2])
-            if d - inner[b, 3] + inner[b, 4] >= least:
+    at = seed
+    if seed >= 0:
+        p = points[seed]
+        best = min(best, _at(field, low, high, pitch, m, p[0], p[1], p[2]) + p[3])
+    stack[0], bounds[0] = 0, -1e9
+    height = 1
+    while height and best >= floor:
+        height -= 1
+        if bounds[height] >= best:
+            continue
+        a = stack[height]
+        first, last = int(balls[a, 5]), int(balls[a, 6])
+        if balls[a, 7]:
+            for q in range(first, last):
+                d = _at(field, low, high, pitch, m, points[q, 0], points[q, 1], points[q, 2])
+                d += points[q, 3]
+                if d < best:
+                    best, at = d, q
+            continue
+        lowest, where = 1e9, -1
+        for b in range(first, last):
+            d = _at(field, low, high, pitch, m, balls[b, 0], balls[b, 1], balls[b, 2])
+            d += balls[b, 4] - balls[b, 3]
+            if d >= best:
                 continue
-            for p in range(int(inner[b, 5]), int(inner[b, 6])):
-                d = _at(field, low, high, pitch, m, points[p, 0], points[p, 1], points[p, 2])
-                d += points[p, 3]
-                least = min(least, d)
+            if d < lowest:
+                lowest, where = d, height
+            stack[height], bounds[height] = b, d
+            height += 1
+        if where >= 0:  # the most promising one next
+            top = height - 1
+            stack[where], stack[top] = stack[top], stack[where]
+            bounds[where], bounds[top] = bounds[top], bounds[where]
+    return best, at
 
 
 @njit(cache=True)
-def _least_of_chunk(
-    field, low, high, pitch, points, outer, inner, whole, moves, clip, floor, out, first, last
-):
-    bounds = np.empty(len(outer))
+def _least_of_chunk(field, low, high, pitch, points, balls, moves, clip, floor, out, first, last):
+    stack, bounds = np.empty(4096, np.int64), np.empty(4096)
     m = np.empty(12)
+    seed = -1
     for q in range(first, last):
         for t in range(12):
             m[t] = moves[q, t]
-        d = _at(field, low, high, pitch, m, whole[0], whole[1], whole[2])
-        if d - whole[3] >= clip:
+        d = _at(field, low, high, pitch, m, balls[0, 0], balls[0, 1], balls[0, 2])
+        if d - balls[0, 3] >= clip:
             out[q] = clip
-        else:
-            least = _least(field, low, high, pitch, points, outer, inner, m, clip, floor, bounds)
-            out[q] = max(least, floor)
+            continue
+        least, at = _least(
+            field, low, high, pitch, points, balls, m, clip, floor, seed, stack, bounds
+        )
+        seed = at if least < clip else -1
+        out[q] = max(least, floor)
 
 
 @njit(cache=True)
-def least_distances(field, low, high, pitch, points, outer, inner, whole, moves, clip, floor, out):
+def least_distances(field, low, high, pitch, points, balls, moves, clip, floor, out):
     """Least distance of a set of points to a solid at each pose, between floor and clip.
 
-    moves (n, 12): rows of the map from the points' frame into the field's index space.
-    whole (4,): one ball around all points.
+    moves (n, 12): rows of the map from the points' frame into the field's index space; poses
+    beside each other are best alike.
     """
-    _least_of_chunk(
-        field,
-        low,
-        high,
-        pitch,
-        points,
-        outer,
-        inner,
-        whole,
-        moves,
-        clip,
-        floor,
-        out,
-        0,
-        len(moves),
-    )
+    _least_of_chunk(field, low, high, pitch, points, balls, moves, clip, floor, out, 0, len(moves))
 
 
 @njit(cache=True, parallel=True)
-def least_distances_of_many(
-    field, low, high, pitch, points, outer, inner, whole, moves, clip, floor, out
-):
+def least_distances_of_many(field, low, high, pitch, points, balls, moves, clip, floor, out):
     """The same side by side: for a few poses threads cost more than they bring."""
     chunks = 64
     for chunk in prange(chunks):
         first = chunk * len(moves) // chunks
         last = (chunk + 1) * len(moves) // chunks
         _least_of_chunk(
-            field, low, high, pitch, points, outer, inner, whole, moves, clip, floor, out,
-            first, last,
-        )  # fmt: skip
+            field, low, high, pitch, points, balls, moves, clip, floor, out, first, last
+        )
 
 
 @njit(cache=True)
-def widest_path(values, goal, start, came_from):
+def widest_path(values, shut, stay, wrong, behind, goal, lowest, start, came_from):
     """Widest path from a node to any goal over the 26 neighbours; the last axis is a circle.
 
-    values (a, b, c) int16: what a path is as wide as at its narrowest node; ``CLOSED``: not
-    allowed. goal (a, b, c) uint8. came_from: flat index of the node before, -1 if not reached.
-    Returns the width and the flat index of the goal; (CLOSED, -1) if none can be reached.
+    values (a, b, c) int16: what a path is as wide as at its narrowest node, at least ``lowest``;
+    ``CLOSED``: not allowed. shut (n, w) uint64: obstacles that shut a node, one bit each; stay
+    (w,): those that stay. wrong (a,), behind (b,) bool: not allowed where both. goal (n,) uint8.
+    came_from: flat index of the node before, -1 if not reached. Returns the width and the flat
+    index of the goal; (CLOSED, -1) if none can be reached.
     """
     na, nb, nc = values.shape
-    v, g = values.reshape(-1), goal.reshape(-1)
+    v = values.reshape(-1)
     came_from[:] = -1
     if v[start] == CLOSED:
         return CLOSED, -1
-    highest = v[start]
-    lowest = highest
-    for i in range(len(v)):
-        if v[i] != CLOSED:
-            lowest = min(lowest, v[i])
-    head = np.full(int(highest) - int(lowest) + 1, -1, np.int32)
-    after = np.full(len(v), -1, np.int32)
+    head = np.full(int(v[start]) - lowest + 1, -1, np.int32)
+    after = np.empty(len(v), np.int32)
     came_from[start] = start
-    level = int(highest) - int(lowest)
+    level = int(v[start]) - lowest
     head[level] = start
+    after[start] = -1
     while level >= 0:
         i = head[level]
         if i < 0:
             level -= 1
             continue
         head[level] = after[i]
-        if g[i]:
-            return level + int(lowest), i
+        if goal[i]:
+            return level + lowest, i
         c, ab = i % nc, i // nc
         b, a = ab % nb, ab // nb
         for x in range(max(0, a - 1), min(na, a + 2)):
             for y in range(max(0, b - 1), min(nb, b + 2)):
+                if wrong[x] and behind[y]:
+                    continue
                 for dz in range(-1, 2):
                     j = (x * nb + y) * nc + (c + dz) % nc
-                    if came_from[j] >= 0 or v[j] == CLOSED:
+                    if came_from[j] != -1 or v[j] == CLOSED:
+                        continue
+                    is_shut = False
+                    for w in range(len(stay)):
+                        if shut[j, w] & stay[w]:
+                            is_shut = True
+                    if is_shut:
+                        came_from[j] = -2
                         continue
                     came_from[j] = i
-                    width = min(level, int(v[j]) - int(lowest))
+                    width = min(level, int(v[j]) - lowest)
                     after[j] = head[width]
                     head[width] = j
     return CLOSED, -1

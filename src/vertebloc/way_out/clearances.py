@@ -126,9 +126,8 @@ class Gauge:
         many = len(flat) > _MANY
         least = _kernels.least_distances_of_many if many else _kernels.least_distances
         least(
-            values, low[:3], high, float(low[3]), points.points, points.outer, points.inner,
-            points.whole, flat.reshape(-1, 12), clip + self.radius_mm,
-            floor + self.radius_mm, out,
+            values, low[:3], high, float(low[3]), points.points, points.balls,
+            flat.reshape(-1, 12), clip + self.radius_mm, floor + self.radius_mm, out,
         )  # fmt: skip
         return np.asarray(out - np.float32(self.radius_mm))
 

@@ -11,15 +11,18 @@ from numpy.typing import NDArray
 from vertebloc.way_out.clearances import CLIP_MM
 from vertebloc.way_out.model import CLOSED_MM
 from vertebloc.way_out.pose_map import LEAST_WORTH_MM, Ground, Margin
-from vertebloc.way_out.poses import Extents, extents, moves_of
+from vertebloc.way_out.poses import Extents, extents, moves_along
 from vertebloc.way_out.rules import demanded_mm, worth_mm
 
 _Key = tuple[float, ...]
 _SHUT = -50.0  #: score of a pose that an obstacle shuts, less how far it does
-_ROUNDS = 12  #: of bettering a way
-_MOST_MOVED = 10  #: poses shifted in a round
+_USUAL = (12, 10)  #: rounds of bettering a way, and poses shifted in each
+_PATIENCE = 2  #: rounds that may bring nothing before steps are made shorter
+_SLACK_MM = 0.02  #: and lose no more than this
 _ROUGHLY = 5.0  #: a rough look takes steps so many times wider
 _SHORT_MM = 0.8  #: edges longer than this may be halved
+#: Close to the seat a small error counts for much: steps are shorter there, down to this part
+_FINEST = 0.2
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -113,16 +116,36 @@ class CloserLook:
         if (a, b) not in self._edges:
             first, way = np.array(a), np.array(b) - np.array(a)
             way[2] = (way[2] + np.pi) % (2.0 * np.pi) - np.pi
-            length = float(np.hypot(way[0], way[1]) + self.reach_mm * abs(way[2]))
-            step = self.ground.settings.check_mm * (_ROUGHLY if self.is_rough else 1.0)
+            length = self._moved_mm(way)
+            near = min(self._moved_mm(first), self._moved_mm(first + way))
+            share = np.clip(near / self.ground.settings.clear_after_mm, _FINEST, 1.0)
+            step = self.ground.settings.check_mm * (_ROUGHLY if self.is_rough else float(share))
             count = max(1, int(np.ceil(length / step)))
             poses = first + np.linspace(0.0, 1.0, count + 1)[:, None] * way
-            far = extents(moves_of(poses), self.ground.body.samples.corners)
+            far = extents(moves_along(poses), self.ground.body.samples.corners)
             half = length / count / 2.0
             if self.is_rough:  # twice a close look's: what lies between is seen by that only
                 half = self.ground.settings.check_mm
             self._edges[a, b] = Edge(poses, far, half, {})
         return self._edges[a, b]
+
+    def _moved_mm(self, way: NDArray[np.float64]) -> float:
+        """Most that any point moves along a straight way from pose to pose.
+
+        A turn by an angle moves no point by more than the angle times its distance from the axis;
+        turns about joint axes that differ by a vector differ by no more than its length.
+        """
+        turn = abs((way[2] + np.pi) % (2.0 * np.pi) - np.pi)
+        far = float(np.hypot(way[0], way[1]))
+        if len(way) == 3:
+            return far + self.reach_mm * float(turn)
+        tilt = float(np.hypot(way[3], way[4]))
+        return far + self.tilted_reach_mm * (float(turn) + tilt) + abs(float(way[5]))
+
+    @property
+    def tilted_reach_mm(self) -> float:
+        """How far the piece's points lie from the middle: tilted, so far from the axis at most."""
+        return float(np.linalg.norm(self.ground.body.samples.corners, axis=1).max())
 
     def _measure(self, edges: list[Edge], names: tuple[str, ...]) -> None:
         """Measure edges against obstacles that they were not measured against yet."""
@@ -130,7 +153,7 @@ class CloserLook:
             todo = [edge for edge in edges if name not in edge.clearance]
             if not todo:
                 continue
-            moves = moves_of(np.concatenate([edge.poses for edge in todo]))
+            moves = moves_along(np.concatenate([edge.poses for edge in todo]))
             gauge = self.ground.gauges[name]
             thin = self.is_rough and gauge.piece_moves
             tree = self.ground.body.thin_tree if thin else None
@@ -140,34 +163,43 @@ class CloserLook:
                 edge.clearance[name] = part
 
     def better(
-        self, way: NDArray[np.float64], names: tuple[str, ...], margin: Margin
+        self,
+        way: NDArray[np.float64],
+        names: tuple[str, ...],
+        margin: Margin,
+        effort: tuple[int, int] = _USUAL,
     ) -> tuple[float, NDArray[np.float64]]:
         """Better a way where it is worst: halve its worst edges and shift their ends.
 
         Parameters
         ----------
-        way : (n, 3) float64
+        way : (n, 3) or (n, 6) float64
             Poses from the seat to delivery; the first and the last stay.
         names : tuple of str
             Obstacles that stay.
         margin : Margin
             How strictly; not an upper one.
+        effort : tuple of int
+            Rounds, and poses shifted in each.
 
         Returns
         -------
-        tuple of (float, mm; (m, 3) float64)
+        tuple of (float, mm; (m, 3) or (m, 6) float64)
             Worth of the best way met (``CLOSED_MM`` if all were shut), and that way.
         """
         worths = self.worths(way, names, margin)
         best, best_way = float(worths.min()), way
-        shift = 1.0
-        for _ in range(_ROUNDS):
-            way = self._shifted(self._halved(way, worths), names, margin, shift)
+        shift, stalled = 1.0, 0
+        for _ in range(effort[0]):
+            way = self._halved(way, worths)
+            way = self._shifted(way, names, margin, (shift, effort[1]))
             worths = self.worths(way, names, margin)
             if worths.min() > best + 1e-3:
-                best, best_way = float(worths.min()), way
+                best, best_way, stalled = float(worths.min()), way, 0
+            elif stalled < _PATIENCE and worths.min() > best - _SLACK_MM:
+                stalled += 1  # there are more poses as bad as the worst: their turn comes
             else:
-                way, shift = best_way, shift * 0.5
+                way, shift, stalled = best_way, shift * 0.5, 0
                 if shift < 0.1:
                     break
                 worths = self.worths(way, names, margin)
@@ -187,31 +219,59 @@ class CloserLook:
         return np.array(found)
 
     def _length_mm(self, edge: Edge) -> float:
-        first, last = edge.poses[0], edge.poses[-1]
-        turn = self.reach_mm * abs(last[2] - first[2])
-        return float(np.hypot(*(last - first)[:2]) + turn)
+        return self._moved_mm(edge.poses[-1] - edge.poses[0])
 
     def _shifted(
-        self, way: NDArray[np.float64], names: tuple[str, ...], margin: Margin, shift_mm: float
+        self,
+        way: NDArray[np.float64],
+        names: tuple[str, ...],
+        margin: Margin,
+        by: tuple[float, int],
     ) -> NDArray[np.float64]:
-        """The way with each pose near a worst edge put where it is worth most nearby."""
+        """The way with each pose near a worst edge put where it is worth most nearby.
+
+        ``by``: shifts in mm, and how many poses at most.
+        """
+        shift_mm, most = by
         worths = self.worths(way, names, margin)
         near = worths <= worths.min() + 0.25
         moving = np.flatnonzero(near[:-1] | near[1:]) + 1
-        moving = moving[np.argsort(np.minimum(worths[moving - 1], worths[moving]))][:_MOST_MOVED]
-        offsets = np.array(list(itertools.product((0.0, -1.0, 1.0), repeat=3))) * shift_mm
-        offsets[:, 2] /= self.reach_mm
+        moving = moving[np.argsort(np.minimum(worths[moving - 1], worths[moving]))][:most]
+        offsets = self._offsets(way.shape[1], shift_mm)
         found = way.copy()
-        tried = (way[moving][:, None, :] + offsets).reshape(-1, 3)
+        tried = (way[moving][:, None, :] + offsets).reshape(-1, way.shape[1])
+        tried = self._within(tried)
         still = Edge(
             tried,
-            extents(moves_of(tried), self.ground.body.samples.corners),
+            extents(moves_along(tried), self.ground.body.samples.corners),
             self.ground.settings.check_mm / 2.0,
             {},
         )
         self._measure([still], names)
         scores = self.scores(still, names, margin).reshape(len(moving), len(offsets))
-        found[moving] = tried.reshape(len(moving), len(offsets), 3)[
+        found[moving] = tried.reshape(len(moving), len(offsets), way.shape[1])[
             np.arange(len(moving)), scores.argmax(axis=1)
         ]
+        return found
+
+    def _offsets(self, freedoms: int, shift_mm: float) -> NDArray[np.float64]:
+        """Shifts of a pose by about a length: of those in the plane, or of tilts and lift."""
+        steps = np.array(list(itertools.product((0.0, -1.0, 1.0), repeat=3))) * shift_mm
+        planar = steps / np.array([1.0, 1.0, self.reach_mm])
+        if freedoms == 3:
+            return np.asarray(planar, dtype=np.float64)
+        found = np.zeros((2 * len(steps), 6))
+        found[: len(steps), :3] = planar
+        found[len(steps) :, 3:] = steps / np.array([*2 * (self.tilted_reach_mm,), 1.0])
+        return found
+
+    def _within(self, poses: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Poses with tilts and lifts no larger than those of the stated family."""
+        if poses.shape[1] == 3:
+            return poses
+        settings, found = self.ground.settings, poses.copy()
+        tilt = np.hypot(poses[:, 3], poses[:, 4])
+        most = np.radians(settings.tilt_deg)
+        found[:, 3:5] *= np.minimum(1.0, most / np.maximum(tilt, 1e-12))[:, None]
+        found[:, 5] = np.clip(poses[:, 5], -settings.lift_mm, settings.lift_mm)
         return found

@@ -3,25 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from vertebloc.way_out.cell_gauges import CellGauges, gauges_of
-from vertebloc.way_out.cells import cells_of
+from vertebloc.way_out.cell_stock import Shelf, first_cells
+from vertebloc.way_out.cells import CellSearch
 from vertebloc.way_out.closer_look import CloserLook
 from vertebloc.way_out.model import CLOSED_MM, Bracket, Scenario
 from vertebloc.way_out.pose_map import LEAST_WORTH_MM, Margin, PoseMap
 
 #: A way is sought with obstacles grown by so much, mm: the closer look takes off sampling,
 #: half a step and the field's error, and the smallest cells are a little better than their middle
-_GROWN_MM, _SAC_GROWN_MM = 0.8, 0.45
-#: ways are sought in turn that are worth so much of the wanted width more than the one at hand,
-#: with so much more asked near the seat, mm: there small errors count for much
-_TRIES = ((0.75, 0.3), (0.5, 0.3), (0.75, 0.0), (0.4, 0.0))
+_GROWN_MM, _SAC_GROWN_MM = 0.7, 0.33
+_WAY_DEPTH = 6  #: cells of a way are halved so often
+_STEP_MM = 0.25  #: between targets that are ruled out in turn
+_GOOD_MM = 0.15  #: a way that much below the target is not bettered
 _STARTS = 14  #: poses tried as the first one after the seat
-_APART_MM = 0.2  #: between poses of a way that is looked at
+_APART_MM = 0.12  #: between poses of a way that is looked at
 
 Pause = Callable[[], None]
 
@@ -32,12 +32,18 @@ class Narrowing:
 
     map: PoseMap
     look: CloserLook
-    gauges: list[CellGauges]
+    shelf: Shelf
     pause: Pause
-    easing_mm: float = 0.0
+    _searches: dict[Margin, CellSearch] = field(default_factory=dict)
+
+    def search(self, margin: Margin) -> CellSearch:
+        """The cells of a margin: what was measured serves all scenarios."""
+        if margin not in self._searches:
+            self._searches[margin] = CellSearch(self.shelf, margin)
+        return self._searches[margin]
 
     def upper_mm(self, scenario: Scenario, margin: Margin, target_mm: float) -> float:
-        """What no way of the planar family betters; sharpened down to a target only.
+        """What no way of the planar family betters, if a target can be ruled out.
 
         Parameters
         ----------
@@ -51,14 +57,14 @@ class Narrowing:
         Returns
         -------
         float, mm
-            ``CLOSED_MM`` if there is none at all.
+            Below the target; infinite if it could not be ruled out.
         """
-        return cells_of(self.map, self.gauges, scenario, margin, target_mm).run(self.pause)
+        return self.search(margin).upper_mm(scenario, target_mm, self.pause)
 
     def way(
         self, scenario: Scenario, names: tuple[str, ...], margin: Margin, target_mm: float
     ) -> tuple[float, NDArray[np.float64]]:
-        """A way through the smallest cells, straightened and looked at closely.
+        """A way through small cells, straightened and looked at closely.
 
         Parameters
         ----------
@@ -82,16 +88,15 @@ class Narrowing:
             grown_mm=margin.grown_mm + _GROWN_MM,
             sac_grown_mm=margin.sac_grown_mm + _SAC_GROWN_MM,
         )
-        cells = cells_of(self.map, self.gauges, scenario, grown, target_mm)
-        cells.easing_mm = self.easing_mm
-        cells.run(self.pause)
-        way = cells.way()
+        way = self.search(grown).way(scenario, target_mm, _WAY_DEPTH, self.pause)
         if not len(way):
             return CLOSED_MM, way
         way = _started(self.look, _thinned(way, self.look.reach_mm), names, margin)
         way = _straightened(self.look, way, names, margin)
+        worth = float(self.look.worths(way, names, margin).min())
         self.pause()
-        worth, way = self.look.better(way, names, margin)
+        if worth < target_mm - _GOOD_MM:
+            worth, way = self.look.better(way, names, margin)
         return (worth, way) if worth >= LEAST_WORTH_MM else (CLOSED_MM, np.empty((0, 3)))
 
     def bracket(
@@ -120,29 +125,25 @@ class Narrowing:
             As narrow as it got, and the best way.
         """
         lower, way = found
-        upper = self.upper_mm(scenario, Margin(True), max(lower, 0.0) + width_mm)
-        first = max(lower, 0.0)
-        for share, easing in _TRIES:
-            if upper <= max(lower, 0.0) + width_mm + 1e-6:
-                break
-            self.easing_mm = easing
-            target = max(lower, first + share * width_mm)
+        plain = Margin(True)
+        upper = self.upper_mm(scenario, plain, max(lower, 0.0) + width_mm)
+        target = max(lower, 0.0) + width_mm
+        while upper == np.inf and target > max(lower, 0.0) + 0.2:
             worth, other = self.way(scenario, names, Margin(False), target)
             if worth > lower:
                 lower, way = worth, other
-                target = max(lower, 0.0) + width_mm
-                if target < upper:
-                    upper = min(upper, self.upper_mm(scenario, Margin(True), target))
-        step = width_mm / 6.0
-        target = max(lower, 0.0) + width_mm + step
-        while target < upper and np.isfinite(lower):
-            upper = min(upper, self.upper_mm(scenario, Margin(True), target))
-            target += step
-        return Bracket(lower, upper), way
+                upper = self.upper_mm(scenario, plain, max(lower, 0.0) + width_mm)
+            target -= _STEP_MM
+        target = max(lower, 0.0) + width_mm
+        most = self.map.widest(names, scenario.side, plain)[0]
+        while upper == np.inf and target < most:
+            target += _STEP_MM
+            upper = self.upper_mm(scenario, plain, target)
+        return Bracket(lower, min(upper, most)), way
 
 
 def make_narrowing(map_: PoseMap, look: CloserLook, pause: Pause) -> Narrowing:
-    """Prepare the gauges that all scenarios share.
+    """Prepare the cells that all scenarios share.
 
     Parameters
     ----------
@@ -158,7 +159,7 @@ def make_narrowing(map_: PoseMap, look: CloserLook, pause: Pause) -> Narrowing:
     Narrowing
         For any scenario of the room.
     """
-    return Narrowing(map_, look, gauges_of(map_.ground, map_.lattice), pause)
+    return Narrowing(map_, look, Shelf(map_.ground, first_cells(map_.lattice)), pause)
 
 
 def _thinned(way: NDArray[np.float64], reach_mm: float) -> NDArray[np.float64]:
@@ -175,14 +176,16 @@ def _started(
     look: CloserLook, way: NDArray[np.float64], names: tuple[str, ...], margin: Margin
 ) -> NDArray[np.float64]:
     """The way with its first part straight: close to the seat small cells say little."""
-    worths = look.worths(way, names, margin)
-    after = np.minimum.accumulate(worths[::-1])[::-1]
-    last = len(way) - 1
-    tried = np.unique(np.geomspace(1.0, max(1.0, 0.6 * last), _STARTS).astype(int))
+    far = np.hypot(way[:, 0], way[:, 1]) + look.reach_mm * np.abs(way[:, 2])
+    clear = np.flatnonzero(far > look.ground.settings.clear_after_mm)
+    last = int(clear[0]) if len(clear) else len(way) - 1
+    if last < 2:
+        return way
+    worths = look.worths(way[: last + 1], names, margin)
+    after = np.append(np.minimum.accumulate(worths[::-1])[::-1], np.inf)
+    tried = np.unique(np.geomspace(1.0, last, _STARTS).astype(int))
     direct = [look.worths(way[[0, j]], names, margin)[0] for j in tried]
-    whole = [
-        min(one, after[j] if j < last else np.inf) for one, j in zip(direct, tried, strict=True)
-    ]
+    whole = [min(one, after[j]) for one, j in zip(direct, tried, strict=True)]
     j = int(tried[int(np.argmax(whole))])
     return np.concatenate((way[:1], way[j:]))
 

@@ -14,7 +14,7 @@ from vertebloc.way_out.clearances import CLIP_MM, FLOOR_MM, Body, Gauge
 from vertebloc.way_out.model import CLOSED_MM, Room, Substance, WayOutSettings
 from vertebloc.way_out.poses import Extents, PoseLattice, extents, moves_of
 from vertebloc.way_out.rules import demanded_mm, worth_mm
-from vertebloc.way_out.samples import point_tree
+from vertebloc.way_out.samples import point_tree, thinned
 
 #: A path that is worth less is none: the piece would have to be pushed through the sac, mm.
 LEAST_WORTH_MM = -3.0
@@ -71,20 +71,14 @@ class PoseMap:
     clearance: dict[str, NDArray[np.float32]]
     best_sac: NDArray[np.float32]  #: most that the clearance to the sac may be in a node's cell
     _values: dict[Margin, NDArray[np.int16]] = field(default_factory=dict)
-    _shut: dict[tuple[Margin, str], NDArray[np.bool_]] = field(default_factory=dict)
+    _shut: dict[Margin, NDArray[np.uint64]] = field(default_factory=dict)
+    _goals: dict[bool, NDArray[np.uint8]] = field(default_factory=dict)
 
     def values(self, margin: Margin) -> NDArray[np.int16]:
         """What each node is worth at the sac, in hundredths of a mm."""
         if margin not in self._values:
             self._values[margin] = self._worth(margin)
         return self._values[margin]
-
-    def shut(self, name: str, margin: Margin) -> NDArray[np.bool_]:
-        """Where an obstacle shuts a node."""
-        key = (margin, name)
-        if key not in self._shut:
-            self._shut[key] = self._shuts(name, margin)
-        return self._shut[key]
 
     def _gone(self, margin: Margin) -> NDArray[np.float64]:
         gone = self.extents.gone_mm
@@ -161,16 +155,28 @@ class PoseMap:
             settings=self.ground.settings,
         )
 
-    def passes(self, side: Side | None, margin: Margin) -> NDArray[np.bool_]:
-        """Where the piece's middle is not behind the sac on the other side."""
-        shape = self.lattice.shape
+    def _aside(
+        self, side: Side | None, margin: Margin
+    ) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+        """Along x and y, where the piece's middle is on the other side, and behind the sac."""
         if side is None:
-            return np.ones(shape, dtype=np.bool_)
+            return np.zeros(self.lattice.shape[0], np.bool_), np.zeros(
+                self.lattice.shape[1], np.bool_
+            )
         allow = self.lattice.step_mm / 2.0 if margin.is_upper else 0.0
         x, y = self.ground.room.sac_middle_mm
-        wrong = side.sign * (self.lattice.x_mm - x) < -allow
-        behind = self.lattice.y_mm - y > allow
-        return np.broadcast_to(~(wrong[:, None] & behind[None, :])[:, :, None], shape)
+        return side.sign * (self.lattice.x_mm - x) < -allow, self.lattice.y_mm - y > allow
+
+    def range_mm(self, name: str) -> tuple[float, float]:
+        """Clearances that need to be told apart: below the first a node is shut in any case."""
+        settings, soft = self.ground.settings, name in self.ground.soft_names
+        at_rest = self.ground.rest_mm[name] - settings.tolerance_mm
+        least = min(at_rest, LEAST_WORTH_MM if soft else -self.ground.press_mm(name))
+        errors = settings.contour_error_mm + (settings.sac_motion_mm if soft else 0.0)
+        cover = self.ground.gauges[name].cover_mm + 2.0 * settings.field_error_mm
+        return least - errors - cover - max(1.5, self.covers_mm), self.ground.gauges[
+            name
+        ].range_mm[1]
 
     def delivered(self, margin: Margin) -> NDArray[np.bool_]:
         """Where the whole piece is out of the wound."""
@@ -196,28 +202,46 @@ class PoseMap:
         tuple of (float, mm; (n,) int)
             What it is worth (``CLOSED_MM`` if there is none), and its nodes from the seat on.
         """
-        values = self.values(margin).copy()
-        for name in names:
-            values[self.shut(name, margin)] = _kernels.CLOSED
-        values[~self.passes(side, margin).reshape(-1)] = _kernels.CLOSED
-        return self.widest_of(values, margin)
-
-    def widest_of(
-        self, values: NDArray[np.int16], margin: Margin
-    ) -> tuple[float, NDArray[np.int64]]:
-        """Widest path over given values of all nodes."""
         shape = self.lattice.shape
-        came_from = np.empty(len(values), dtype=np.int32)
-        goal = self.delivered(margin).reshape(shape).astype(np.uint8)
+        came_from = np.empty(int(np.prod(shape)), dtype=np.int32)
+        stay = np.zeros(self._words, dtype=np.uint64)
+        for name in names:
+            at = self._bit[name]
+            stay[at >> 6] |= np.uint64(1 << (at & 63))
         worth, end = _kernels.widest_path(
-            values.reshape(shape), goal, self.lattice.seat, came_from
-        )
+            self.values(margin).reshape(shape), self._bits(margin), stay,
+            *self._aside(side, margin), self._goal(margin), int(PER_MM * LEAST_WORTH_MM),
+            self.lattice.seat, came_from,
+        )  # fmt: skip
         if end < 0:
             return CLOSED_MM, np.empty(0, dtype=np.int64)
         nodes = [end]
         while nodes[-1] != self.lattice.seat:
             nodes.append(int(came_from[nodes[-1]]))
         return worth / PER_MM, np.array(nodes[::-1])
+
+    @property
+    def _bit(self) -> dict[str, int]:
+        return {o.name: i for i, o in enumerate(self.ground.room.obstacles)}
+
+    @property
+    def _words(self) -> int:
+        return len(self.ground.room.obstacles) // 64 + 1
+
+    def _bits(self, margin: Margin) -> NDArray[np.uint64]:
+        """Obstacles that shut each node, one bit each."""
+        if margin not in self._shut:
+            found = np.zeros((len(self.best_sac), self._words), dtype=np.uint64)
+            for name, at in self._bit.items():
+                if name in self.clearance and name not in self.ground.soft_names:
+                    found[self._shuts(name, margin), at >> 6] |= np.uint64(1 << (at & 63))
+            self._shut[margin] = found
+        return self._shut[margin]
+
+    def _goal(self, margin: Margin) -> NDArray[np.uint8]:
+        if margin.is_upper not in self._goals:
+            self._goals[margin.is_upper] = self.delivered(margin).astype(np.uint8)
+        return self._goals[margin.is_upper]
 
 
 def measure_map(
@@ -261,16 +285,20 @@ def measure_map(
     cell = lattice.step_mm / np.sqrt(2.0) + own * lattice.step_rad / 2.0
     wide = point_tree(thin.points[:, :3], cell)
     sac = ground.gauges[SAC]
-    found.best_sac[live] = sac.measure(moves[live], wide)
-    found.clearance[SAC] = empty.copy()
-    if not ground.slack_mm:  # the core's own clearance is never read
-        found.clearance[SAC][live] = sac.measure(moves[live], thin)
+    found.best_sac[live] = sac.measure(moves[live], wide, found.range_mm(SAC))
     found._values.clear()
     live = live[found._worth(mildest)[live] != _kernels.CLOSED]
+    found.clearance[SAC] = empty.copy()
+    if not ground.slack_mm:  # the core's own clearance is never read
+        found.clearance[SAC][live] = sac.measure(moves[live], thin, found.range_mm(SAC))
     for name in () if ground.slack_mm else ground.soft_names[1:]:
         # pointwise crowding is left out of the proof for tilts
+        gauge = ground.gauges[name]
+        few = point_tree(thinned(gauge.tree.points[:, :3], settings.thin_mm))
         found.clearance[name] = empty.copy()
-        found.clearance[name][live] = ground.gauges[name].measure(moves[live])
+        found.clearance[name][live] = gauge.measure(moves[live], few, found.range_mm(name))
+    found._values.clear()
+    live = live[found._worth(mildest)[live] != _kernels.CLOSED]
     ordered = sorted(ground.room.obstacles, key=lambda o: o.sacrifice is not None)
     for obstacle in ordered:
         if obstacle.substance is Substance.CROWDED:
@@ -281,7 +309,8 @@ def measure_map(
             near = found.clearance[obstacle.part_of] < gauge.range_mm[1]
             here[live] = gauge.range_mm[1]
             todo = live[near[live]]
-        here[todo] = gauge.measure(moves[todo], thin if gauge.piece_moves else None)
+        range_mm = found.range_mm(obstacle.name)
+        here[todo] = gauge.measure(moves[todo], thin if gauge.piece_moves else None, range_mm)
         found.clearance[obstacle.name] = here
         if obstacle.sacrifice is None:
             live = live[~found._shuts(obstacle.name, mildest)[live]]

@@ -158,6 +158,37 @@ def moves_of(poses: NDArray[np.float64], tilt: Tilt = FLAT) -> NDArray[np.float6
     return np.asarray(moves)
 
 
+def moves_along(way: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Motions of poses that may each be tilted and lifted.
+
+    Parameters
+    ----------
+    way : (n, 3) or (n, 6) float64
+        x, y in mm and turn in radians; and, before that, a turn about a joint axis by its x and
+        y parts (radians) and a lift (mm).
+
+    Returns
+    -------
+    (n, 3, 4) float64
+        Rotation and shift, from the piece's frame into the frame of travel.
+    """
+    moves = moves_of(way)
+    if way.shape[1] == 3:
+        return moves
+    a, b = way[:, 3], way[:, 4]
+    angle = np.hypot(a, b)
+    safe = np.where(angle > 0.0, angle, 1.0)
+    x, y = a / safe, b / safe
+    cos, sin = np.cos(angle), np.sin(angle)
+    tilt = np.empty((len(way), 3, 3))
+    tilt[:, 0] = np.column_stack((cos + x * x * (1 - cos), x * y * (1 - cos), y * sin))
+    tilt[:, 1] = np.column_stack((x * y * (1 - cos), cos + y * y * (1 - cos), -x * sin))
+    tilt[:, 2] = np.column_stack((-y * sin, x * sin, cos))
+    moves[:, :, :3] = moves[:, :, :3] @ tilt
+    moves[:, 2, 3] += way[:, 5]
+    return moves
+
+
 def inverse_moves(moves: NDArray[np.float64]) -> NDArray[np.float64]:
     """Motions back.
 

@@ -12,18 +12,17 @@ from vertebloc.errors import InputError
 from vertebloc.space.surfaces import TriangleSurface
 from vertebloc.space.transforms import Points, as_points
 
-_LEAF = 24  #: points in an inner ball, at most
-_FAN = 20  #: inner balls in an outer one, at most
+_FEW = 10  #: points in the smallest balls, at most
+_FAN = 8  #: balls in a larger one, at most
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PointTree:
-    """Points in two layers of balls, as the kernels read them."""
+    """Points in balls of balls, as the kernels read them."""
 
     points: NDArray[np.float64]  #: (n, 4) mm: place, and what is added to its distance
-    outer: NDArray[np.float64]  #: (k, 7): middle, radius, least addition, first and past-last
-    inner: NDArray[np.float64]  #: (m, 7) likewise
-    whole: NDArray[np.float64]  #: (4,) one ball around all
+    balls: NDArray[np.float64]
+    """(k, 8): middle, radius, least addition, first and past-last child, 1 if these are points."""
 
 
 def point_tree(points: Points, added_mm: NDArray[np.float64] | None = None) -> PointTree:
@@ -46,18 +45,79 @@ def point_tree(points: Points, added_mm: NDArray[np.float64] | None = None) -> P
     InputError
         If there is no point.
     """
+    order, spans, kids = _bundled(points)
+    p = as_points(points)
+    added = np.zeros(len(p)) if added_mm is None else np.asarray(added_mm, dtype=np.float64)
+    p, added = p[order], added[order]
+    least = [added[first:last].min() for first, last in spans]
+    return PointTree(np.column_stack((p, added)), np.column_stack((_balls(p, spans), least, kids)))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class BallTree:
+    """Points in balls of balls, which know how far from the axis of turning they lie."""
+
+    balls: NDArray[np.float64]  #: (k, 6): middle, radius, least and most distance from the z axis
+    kids: NDArray[np.int64]  #: (k, 3): first and one past the last; 1 if they are points, else 0
+    points: NDArray[np.float64]  #: (n, 4): place, distance from the z axis
+
+
+def ball_tree(points: Points) -> BallTree:
+    """Bundle points in balls, with their distances from the axis of turning.
+
+    Parameters
+    ----------
+    points : (n, 3) float64, mm
+        At least one.
+
+    Returns
+    -------
+    BallTree
+        The same points in another order; the first ball holds all.
+
+    Raises
+    ------
+    InputError
+        If there is no point.
+    """
+    order, spans, kids = _bundled(points)
+    p = as_points(points)[order]
+    far = np.linalg.norm(p[:, :2], axis=1)
+    ends = [(far[first:last].min(), far[first:last].max()) for first, last in spans]
+    return BallTree(np.column_stack((_balls(p, spans), ends)), kids, np.column_stack((p, far)))
+
+
+def _bundled(
+    points: Points,
+) -> tuple[NDArray[np.int64], list[tuple[int, int]], NDArray[np.int64]]:
+    """Order of points; spans of them, the first all; children of each, which follow it."""
     p = as_points(points)
     if not len(p):
         raise InputError("no points to measure distances from: is the surface empty?")
-    added = np.zeros(len(p)) if added_mm is None else np.asarray(added_mm, dtype=np.float64)
-    order, leaves = _halved(p, _LEAF)
-    rows = np.column_stack((p, added))[order]
-    inner = np.array([_ball(rows[a:b], a, b) for a, b in leaves])
-    order, groups = _halved(inner[:, :3], _FAN)
-    inner = inner[order]
-    outer = np.array([_ball_of_balls(inner[a:b], a, b) for a, b in groups])
-    whole = _ball(rows, 0, len(rows))[:4]
-    return PointTree(rows, outer, inner, whole)
+    order = np.arange(len(p))
+    spans, kids, at = [(0, len(p))], [], 0
+    while at < len(spans):
+        first, last = spans[at]
+        at += 1
+        if last - first <= _FEW:
+            kids.append((first, last, 1))
+            continue
+        part = order[first:last]
+        own, groups = _halved(p[part], max(_FEW, -(-len(part) // _FAN)))
+        order[first:last] = part[own]
+        kids.append((len(spans), len(spans) + len(groups), 0))
+        spans += [(first + a, first + b) for a, b in groups]
+    return order, spans, np.array(kids)
+
+
+def _balls(p: Points, spans: list[tuple[int, int]]) -> NDArray[np.float64]:
+    """Middle and radius of a ball around each span of points."""
+    found = []
+    for first, last in spans:
+        q = p[first:last]
+        middle = (q.min(axis=0) + q.max(axis=0)) / 2.0
+        found.append((*middle, np.sqrt(((q - middle) ** 2).sum(axis=1).max())))
+    return np.array(found)
 
 
 def _halved(points: Points, most: int) -> tuple[NDArray[np.int64], list[tuple[int, int]]]:
@@ -76,18 +136,6 @@ def _halved(points: Points, most: int) -> tuple[NDArray[np.int64], list[tuple[in
         todo += [part[split[:half]], part[split[half:]]]
     ends = np.cumsum([0] + [len(part) for part in done])
     return np.concatenate(done), list(zip(ends[:-1].tolist(), ends[1:].tolist(), strict=True))
-
-
-def _ball(rows: NDArray[np.float64], first: int, last: int) -> NDArray[np.float64]:
-    middle = (rows[:, :3].min(axis=0) + rows[:, :3].max(axis=0)) / 2.0
-    radius = np.linalg.norm(rows[:, :3] - middle, axis=1).max()
-    return np.array([*middle, radius, rows[:, 3].min(), first, last])
-
-
-def _ball_of_balls(balls: NDArray[np.float64], first: int, last: int) -> NDArray[np.float64]:
-    middle = (balls[:, :3].min(axis=0) + balls[:, :3].max(axis=0)) / 2.0
-    radius = (np.linalg.norm(balls[:, :3] - middle, axis=1) + balls[:, 3]).max()
-    return np.array([*middle, radius, balls[:, 4].min(), first, last])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -189,3 +237,20 @@ def hull_corners(points: Points) -> Points:
         Those that are corners.
     """
     return np.asarray(points[ConvexHull(points).vertices])
+
+
+def hull_corners_flat(points: Points) -> NDArray[np.float64]:
+    """Corners of the convex hull of points seen along z.
+
+    Parameters
+    ----------
+    points : (n, 3) float64, mm
+        Not all in one line.
+
+    Returns
+    -------
+    (m, 2) float64, mm
+        x and y of those that are corners: moves in the plane move the farthest of all by most.
+    """
+    flat = np.asarray(points, dtype=np.float64)[:, :2]
+    return np.ascontiguousarray(flat[ConvexHull(flat).vertices])

@@ -171,6 +171,12 @@ class Search:
                 break
         return best
 
+    def known(
+        self, scenario: Scenario, margin: Margin
+    ) -> tuple[float, NDArray[np.float64]] | None:
+        """The way of a scenario that was found or kept before; None if there is none."""
+        return self._lower.get((scenario, margin))
+
     def keep_way(self, scenario: Scenario, margin: Margin, way: NDArray[np.float64]) -> None:
         """Remember a way of another scenario that was seen to hold in this one too.
 
@@ -231,12 +237,19 @@ class Search:
         poses = np.concatenate([edge.poses[part] for edge, part in joined])
         score = np.concatenate([one[part] for one, part in zip(scores, parts, strict=True)])
         return Path(
-            poses=poses,
-            tilts=np.zeros_like(poses),
+            poses=poses[:, :3],
+            tilts=_tilts_of(poses),
             clearance_mm=np.concatenate([edge.clearance[SAC][part] for edge, part in joined]),
             gone_mm=np.concatenate([edge.extents.gone_mm[part] for edge, part in joined]),
             narrowest=int(np.argmin(score)),
         )
+
+
+def _tilts_of(poses: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Tilts in degrees and lifts in mm of poses with three or six freedoms."""
+    if poses.shape[1] == 3:
+        return np.zeros_like(poses)
+    return np.column_stack((np.degrees(poses[:, 3:5]), poses[:, 5]))
 
 
 def make_search(room: Room, settings: WayOutSettings, say: Say = _quiet) -> Search:
