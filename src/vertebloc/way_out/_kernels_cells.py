@@ -13,8 +13,8 @@ from vertebloc.way_out._kernels import CLOSED
 #: What a cell is measured against. fields (n,) float32: nodes of all distance fields in a row.
 #: lattices (g, 19): by gauge, rows of the map into index space (12), pitch, the solid's box in
 #: index space (3, 3). shapes (g, 4): first node, nodes along i, j, k. moves (g,): the piece's
-#: points move; else points of a line are looked up in the piece's field. roots (g,): first ball
-#: of the points. balls (k, 6): middle, radius, least and most distance of the
+#: points move; else points of a line are looked up in the piece's field. roots (g, 2): first ball
+#: of few points, and of more. balls (k, 6): middle, radius, least and most distance of the
 #: points from the axis. kids (k, 3): first and one past the last, 1 if they are points.
 #: points (n, 4): place, distance from the axis. rules (g, 5): radius, demand at rest, demand once
 #: clear of the seat, taken off a clearance, lowest that is told apart.
@@ -32,16 +32,19 @@ Stock = namedtuple(
 #: delivered pose, 4 all of it between the walls, 8 low is measured. most (n, soft): clearances
 #: that no pose of it betters. shut, clear, seen (n, w): one bit an obstacle.
 #: mark: of the last flood; came_from: the cell before; after: next in its bucket. todo: stack.
-#: heads: buckets. now: cells, flood, top of the stack, highest bucket, cells measured.
+#: heads: buckets. tube (2 a, 2 b, 2 c): halves of the largest cells that may be passed; empty:
+#: all. now: cells, flood, top of the stack, highest bucket, cells measured.
 Cells = namedtuple(
     "Cells",
     "shape level place first_child high low most flags shut clear seen mark came_from after todo"
-    " heads now balls bounds",
+    " heads now balls bounds tube",
 )
 
 
 #: A cell that is worth less is shut whatever is wanted, in hundredths of a mm.
 CLOSED_BELOW = -300
+#: In larger cells fewer points are looked at, mm.
+COARSE_MM = 0.6
 
 
 @njit(cache=True, nogil=True, inline="always")
@@ -257,12 +260,13 @@ def _measure_cell(stock, cells, c, pose, far):
     if far[2] >= stock.room[0] + covers and far[3] <= stock.room[1] - covers:
         cells.flags[c] |= 4
     m = np.empty(12)
+    few = 0 if covers > COARSE_MM else 1
     clip, more = stock.room[8], shift + error
     high, near = 1e3, max(0.0, far[0] - covers - stock.room[6])
-    for g in range(stock.soft):
+    for g in range(stock.soft if _share(stock, near) < 1.0 else 1):  # then the sac's own counts
         radius = stock.rules[g, 0]
         _map_of(stock, g, pose[0], pose[1], pose[2], m)
-        most = _least(stock, g, stock.roots[g], m, turn, 0, clip + radius - more,
+        most = _least(stock, g, stock.roots[g, few], m, turn, 0, clip + radius - more,
                       stock.rules[g, 4] + radius - more, cells.balls, cells.bounds)  # fmt: skip
         cells.most[c, g] = most - radius + more
         high = min(high, _worth(stock, g, cells.most[c, g], near))
@@ -280,16 +284,19 @@ def _is_low(stock, cells, c, pose, away, target):
         return False
     part = 0.5 ** cells.level[c]
     shift, turn = stock.steps[0] * part / np.sqrt(2.0), stock.steps[2] * part / 2.0
+    covers = shift + turn * stock.room[11]
+    few = 0 if covers > COARSE_MM else 1
     more, clip, low = shift + stock.room[7], stock.room[8], 1e3
-    for g in range(stock.soft):  # no more than this
+    soft = stock.soft if _share(stock, away - 2.0 * covers - stock.room[6]) < 1.0 else 1
+    for g in range(soft):  # no more than this
         low = min(low, _worth(stock, g, cells.most[c, g] - 2.0 * more, away))
     if 100.0 * low < target:
         return False
     m = np.empty(12)
-    for g in range(stock.soft):
+    for g in range(soft):
         radius = stock.rules[g, 0]
         _map_of(stock, g, pose[0], pose[1], pose[2], m)
-        least = _least(stock, g, stock.roots[g], m, turn, 1, clip + radius + more,
+        least = _least(stock, g, stock.roots[g, few], m, turn, 1, clip + radius + more,
                        stock.rules[g, 4] + radius + more, cells.balls, cells.bounds)  # fmt: skip
         low = min(low, _worth(stock, g, least - radius - more, away))
     cells.flags[c] |= 8
@@ -302,10 +309,17 @@ def state_of(stock, cells, c, stay, target, side):
     """0: no way of the target's worth leads through a cell; 2: it may be passed anywhere; or 1."""
     if cells.flags[c] and cells.high[c] < target:
         return 0
+    found = 2
+    if len(cells.tube):
+        up = cells.level[c] - 1
+        if up < 0:
+            found = 1
+        elif not cells.tube[cells.place[c, 0] >> up, cells.place[c, 1] >> up,
+                            cells.place[c, 2] >> up]:  # fmt: skip
+            return 0
     pose, far = np.empty(3), np.empty(4)
     pose_of(stock, cells, c, pose)
     part = 0.5 ** cells.level[c]
-    found = 2
     if side != 0.0:
         half = stock.steps[0] * part / 2.0
         beside, behind = side * (pose[0] - stock.room[3]), pose[1] - stock.room[4]
@@ -314,14 +328,11 @@ def state_of(stock, cells, c, stay, target, side):
         if beside < half and behind > -half:
             found = 1
     reaches(stock, pose[0], pose[1], pose[2], far)
-    if not cells.flags[c]:
-        _measure_cell(stock, cells, c, pose, far)
-        if cells.high[c] < target:
-            return 0
     shift, turn = stock.steps[0] * part / np.sqrt(2.0), stock.steps[2] * part / 2.0
     covers = shift + turn * stock.room[11]
-    if not cells.flags[c] & 4 or not _is_low(stock, cells, c, pose, far[0] + covers, target):
-        found = 1
+    if far[2] < stock.room[0] - covers or far[3] > stock.room[1] + covers:
+        return 0
+    few = 0 if covers > COARSE_MM else 1
     more = shift + stock.room[7]
     near = _share(stock, far[0] - covers - stock.room[6])
     away = _share(stock, far[0] + covers)
@@ -336,7 +347,7 @@ def state_of(stock, cells, c, stay, target, side):
             radius, first = stock.rules[g, 0], stock.rules[g, 1]
             rise, off = stock.rules[g, 2] - first, stock.rules[g, 3] + radius
             _map_of(stock, g, pose[0], pose[1], pose[2], m)
-            judged = _judge(stock, g, stock.roots[g], m, turn,
+            judged = _judge(stock, g, stock.roots[g, few], m, turn,
                             first + rise * near + off - more, first + rise * away + off + more,
                             cells.balls)  # fmt: skip
             if judged == 0:
@@ -346,5 +357,11 @@ def state_of(stock, cells, c, stay, target, side):
                 cells.clear[c, w] |= bit
                 continue
             cells.seen[c, w] |= bit
+        found = 1
+    if not cells.flags[c]:
+        _measure_cell(stock, cells, c, pose, far)
+        if cells.high[c] < target:
+            return 0
+    if not cells.flags[c] & 4 or not _is_low(stock, cells, c, pose, far[0] + covers, target):
         found = 1
     return found

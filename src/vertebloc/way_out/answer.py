@@ -68,6 +68,99 @@ def is_contradicted(exact: ExactCheck | None) -> bool:
     return exact is not None and not exact.agrees
 
 
+def ledger_of(judge: Judge, room: Room) -> list[Entry]:
+    """What each side costs: plans of which nothing can be kept any more, with their brackets.
+
+    Parameters
+    ----------
+    judge : Judge
+        Of the room.
+    room : Room
+        What may be given up says so.
+
+    Returns
+    -------
+    list of Entry
+        Side by side; where giving up all of it is a plan, no other is needed to judge the side.
+    """
+    everything = everything_of(room)
+    ribs = _ribs_of(room)
+    roots = tuple(o.name for o in room.obstacles if o.substance is Substance.ROOT)
+    ledger: list[Entry] = []
+    for side in Side:
+        own_ribs, own_roots = (
+            tuple(n for n in names if n.startswith(side.value)) for names in (ribs, roots)
+        )
+        other = tuple(n for n in (*roots, *ribs) if n not in {*own_ribs, *own_roots})
+        orders = ((*other, *own_roots, *own_ribs), (*other, *own_ribs, *own_roots))
+        judge.begin(f"narrowing the bracket on the {side.value}")
+        whole = Scenario(side=side, given_up=everything)
+        judge.say(so_far_words(side, judge.bracket(whole)))
+        judge.begin(f"searching ways out on the {side.value}")
+        plans = [judge.spare(side, everything, order) for order in orders]
+        ledger += [judge.entry(side, given_up) for given_up in dict.fromkeys(plans)]
+        if everything not in plans:
+            for root in own_roots:  # is it needed whatever else is given up?
+                if all(root in given_up for given_up in plans):
+                    ledger.append(judge.entry(side, everything - {root}))
+    return ledger
+
+
+def _ribs_of(room: Room) -> tuple[str, ...]:
+    """What stays of ribs, rib by rib: the smallest part first, each in all that follow."""
+    whole_of = {o.name: o.part_of for o in room.obstacles if o.substance is Substance.RIB}
+    found: list[str] = []
+    for name in sorted(set(whole_of) - set(whole_of.values()), reverse=True):
+        above: str | None = name
+        while above is not None:
+            found.append(above)
+            above = whole_of[above]
+    return tuple(found)
+
+
+def everything_of(room: Room) -> frozenset[str]:
+    """Names of all obstacles that may be given up.
+
+    Parameters
+    ----------
+    room : Room
+        Obstacles.
+
+    Returns
+    -------
+    frozenset of str
+        Ribs and roots.
+    """
+    return frozenset(o.name for o in room.obstacles if o.sacrifice is not None and not o.is_kept)
+
+
+def best_of(ledger: list[Entry]) -> Entry:
+    """The entry that an answer rests on: a yes if there is one, then the most room.
+
+    Parameters
+    ----------
+    ledger : list of Entry
+        At least one.
+
+    Returns
+    -------
+    Entry
+        Of equal ones the one that gives up least.
+    """
+    yes = [entry for entry in ledger if entry.answer is Answer.YES]
+    return max(
+        yes or ledger,
+        key=lambda e: (e.with_errors.lower_mm, e.model.lower_mm, -len(e.given_up)),
+    )
+
+
+def _answer_of(ledger: list[Entry], everything: frozenset[str]) -> Answer:
+    if any(entry.answer is Answer.YES for entry in ledger):
+        return Answer.YES
+    sides = {e.side for e in ledger if e.given_up == everything and e.answer is Answer.NO}
+    return Answer.NO if len(sides) == len(Side) else Answer.CANNOT_TELL
+
+
 def find_way_out(room: Room, settings: WayOutSettings, say: Say) -> WayOut:
     """Say whether the piece can be delivered, on which side, at what price.
 
@@ -89,51 +182,17 @@ def find_way_out(room: Room, settings: WayOutSettings, say: Say) -> WayOut:
     """
     search = make_search(room, settings, say)
     judge = Judge(search, say)
-    everything = frozenset(
-        o.name for o in room.obstacles if o.sacrifice is not None and not o.is_kept
-    )
-    ribs = tuple(
-        o.name
-        for o in sorted(room.obstacles, key=lambda o: o.name, reverse=True)
-        if o.substance is Substance.RIB
-    )
-    roots = tuple(o.name for o in room.obstacles if o.substance is Substance.ROOT)
-    ledger: list[Entry] = []
-    for side in Side:
-        say(f"searching ways out on the {side.value}")
-        own_ribs, own_roots = (
-            tuple(n for n in names if n.startswith(side.value)) for names in (ribs, roots)
-        )
-        other = tuple(n for n in (*roots, *ribs) if n not in {*own_ribs, *own_roots})
-        orders = ((*other, *own_roots, *own_ribs), (*other, *own_ribs, *own_roots))
-        whole = Scenario(side=side, given_up=everything)
-        judge.begin(f"narrowing the bracket on the {side.value}")
-        say(so_far_words(side, judge.bracket(whole)))
-        judge.begin(f"searching ways out on the {side.value}")
-        plans = [judge.spare(side, everything, order) for order in orders]
-        ledger += [judge.entry(side, given_up) for given_up in dict.fromkeys(plans)]
-        if everything not in plans:
-            for root in own_roots:  # is it needed whatever else is given up?
-                if all(root in given_up for given_up in plans):
-                    ledger.append(judge.entry(side, everything - {root}))
-    yes = [entry for entry in ledger if entry.answer is Answer.YES]
-    best = max(
-        yes or ledger,
-        key=lambda e: (e.with_errors.lower_mm, e.model.lower_mm, -len(e.given_up)),
-    )
+    everything = everything_of(room)
+    ledger = ledger_of(judge, room)
+    best = best_of(ledger)
     at = ledger.index(best)
     best, tilted = judge.tilted(best)
     ledger[at] = best
-    if yes or best.answer is Answer.YES:
-        answer = Answer.YES
-    else:
-        sides = {e.side for e in ledger if e.given_up == everything and e.answer is Answer.NO}
-        all_no = len(sides) == len(Side)
-        answer = Answer.NO if all_no else Answer.CANNOT_TELL
+    answer = _answer_of(ledger, everything)
     exact = judge.checked(best)
     if answer is Answer.YES and is_contradicted(exact):
         answer = Answer.CANNOT_TELL
-        ledger[ledger.index(best)] = best = replace(best, answer=answer)
+        ledger[at] = best = replace(best, answer=answer)
     return WayOut(
         answer=answer,
         side=best.side if answer is Answer.YES else None,

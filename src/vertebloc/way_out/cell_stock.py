@@ -16,8 +16,8 @@ from vertebloc.way_out.samples import BallTree, ball_tree, hull_corners_flat, th
 
 #: The largest cells are so many times wider than the lattice of the map.
 _WIDER = 4
-#: One point of the piece in each voxel of this size bounds clearances from above.
-_CELL_MM = 1.0
+#: One point in each voxel of these sizes bounds clearances from above: in large and small cells.
+_APART_MM = (2.0, 1.0)
 
 
 def first_cells(lattice: PoseLattice) -> PoseLattice:
@@ -64,18 +64,21 @@ class Shelf:
         self._first: dict[int, int] = {}
         self._trees: list[BallTree] = []
         self._balls = self._points = 0
-        thin = self._tree(ball_tree(thinned(ground.body.samples.points, _CELL_MM)))
+        samples = ground.body.samples.points
+        few, more = (self._tree(ball_tree(thinned(samples, mm))) for mm in _APART_MM)
         self.lattices = np.array([_row(gauge.field) for gauge in gauges])
         self.shapes = np.array([self._place(gauge.field) for gauge in gauges])
         self.moves = np.array([gauge.piece_moves for gauge in gauges])
         roots = []
         for gauge in gauges:
             if gauge.piece_moves:
-                roots.append(thin)
+                roots.append((few, more))
+            elif gauge.radius_mm:
+                roots.append((self._tree(ball_tree(gauge.tree.points[:, :3])),) * 2)
             else:
-                points = gauge.tree.points[:, :3]
-                few = points if gauge.radius_mm else thinned(points, _CELL_MM)
-                roots.append(self._tree(ball_tree(few)))
+                all_ = gauge.tree.points[:, :3]
+                a, b = (self._tree(ball_tree(thinned(all_, mm))) for mm in _APART_MM)
+                roots.append((a, b))
         self.roots = np.array(roots)
         self.radii = np.array([gauge.radius_mm for gauge in gauges])
         self.fields = np.concatenate(self._fields)
@@ -129,7 +132,8 @@ class Shelf:
             corners=corners,
             room=np.array(
                 [
-                    *room.x_mm,
+                    room.x_mm[0] - margin.hope_mm,
+                    room.x_mm[1] + margin.hope_mm,
                     room.delivered_y_mm,
                     *room.sac_middle_mm,
                     settings.clear_after_mm,

@@ -7,6 +7,7 @@ way is worth the target. What was measured is kept for other targets and scenari
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable
 from typing import Any
 
@@ -16,7 +17,7 @@ from numpy.typing import NDArray
 from vertebloc.way_out import _kernels_flood as kernels
 from vertebloc.way_out._kernels_cells import Cells
 from vertebloc.way_out.cell_stock import Shelf
-from vertebloc.way_out.model import CLOSED_MM, Scenario, Substance
+from vertebloc.way_out.model import Scenario, Substance
 from vertebloc.way_out.pose_map import LEAST_WORTH_MM, PER_MM, Margin
 
 #: Halvings of the largest cells, of 8 mm and 20 degrees at usual settings.
@@ -26,6 +27,8 @@ _BUDGET = 10_000  #: cells measured between two pauses
 _MOST_MEASURED = 150_000  #: cells measured for one answer; then it is not known
 #: Cells in all; then what is not known by then is not told.
 MOST_CELLS = 6_000_000
+
+_NO_TUBE = np.empty((0, 0, 0), dtype=np.bool_)
 
 Pause = Callable[[], None]
 
@@ -46,6 +49,26 @@ class CellSearch:
         self.shelf, self.margin = shelf, margin
         self.stock = shelf.stock(margin)
         self.cells = _empty(shelf, 1 << 18)
+
+    def keep_to(self, way: NDArray[np.float64]) -> None:
+        """Let floods pass only cells near a way: then they may find ways, but rule out nothing.
+
+        Parameters
+        ----------
+        way : (n, 3) float64
+            Poses no farther apart than half of the largest cells; none: let them pass all.
+        """
+        if not len(way):
+            self.cells = self.cells._replace(tube=_NO_TUBE)
+            return
+        first = np.array([*self.stock.room[9:11], 0.0])
+        place = np.floor((way - first) / (self.stock.steps / 2.0) + 1.0).astype(int)
+        shape = 2 * self.cells.shape
+        tube = np.zeros(shape, dtype=np.bool_)
+        for beside in itertools.product((-1, 0, 1), repeat=3):
+            i, j, k = (place + beside).T
+            tube[np.clip(i, 0, shape[0] - 1), np.clip(j, 0, shape[1] - 1), k % shape[2]] = True
+        self.cells = self.cells._replace(tube=tube)
 
     def reaches(
         self, scenario: Scenario, target_mm: float, depth: int, pause: Pause
@@ -128,14 +151,28 @@ class CellSearch:
         Returns
         -------
         float, mm
-            Below the target; infinite if it could not be ruled out; ``CLOSED_MM`` if no way is
-            worth anything.
+            Below the target; infinite if it could not be ruled out.
         """
         if not self.rules_out(scenario, target_mm, pause):
             return np.inf
-        if self.rules_out(scenario, LEAST_WORTH_MM, pause, _FIRST_DEPTH + 1):
-            return CLOSED_MM
         return float(np.floor(PER_MM * target_mm) - 1.0) / PER_MM
+
+    def is_shut(self, scenario: Scenario, pause: Pause) -> bool:
+        """Whether large cells tell that there is no way at all, however little is wanted.
+
+        Parameters
+        ----------
+        scenario : Scenario
+            Side and sacrifices.
+        pause : callable
+            Called now and then; may raise to stop.
+
+        Returns
+        -------
+        bool
+            False: they do not.
+        """
+        return self.rules_out(scenario, LEAST_WORTH_MM, pause, _FIRST_DEPTH + 1)
 
     def way(
         self, scenario: Scenario, target_mm: float, depth: int, pause: Pause
@@ -223,6 +260,7 @@ def _empty(shelf: Shelf, count: int) -> Any:
         now=now,
         balls=np.zeros(8192, dtype=np.int64),
         bounds=np.zeros(8192),
+        tube=_NO_TUBE,
     )
 
 

@@ -13,6 +13,7 @@ from vertebloc.way_out.model import CLOSED_MM
 from vertebloc.way_out.pose_map import LEAST_WORTH_MM, Ground, Margin
 from vertebloc.way_out.poses import Extents, extents, moves_along
 from vertebloc.way_out.rules import demanded_mm, worth_mm
+from vertebloc.way_out.samples import PointTree, point_tree, thinned
 
 _Key = tuple[float, ...]
 _SHUT = -50.0  #: score of a pose that an obstacle shuts, less how far it does
@@ -43,6 +44,7 @@ class CloserLook:
     reach_mm: float
     is_rough: bool = False  #: thin points and wide steps: to better a way, never to judge it
     _edges: dict[tuple[_Key, _Key], Edge] = field(default_factory=dict)
+    _thin: dict[str, PointTree] = field(default_factory=dict)
 
     def worths(
         self, way: NDArray[np.float64], names: tuple[str, ...], margin: Margin
@@ -119,13 +121,14 @@ class CloserLook:
             length = self._moved_mm(way)
             near = min(self._moved_mm(first), self._moved_mm(first + way))
             share = np.clip(near / self.ground.settings.clear_after_mm, _FINEST, 1.0)
-            step = self.ground.settings.check_mm * (_ROUGHLY if self.is_rough else float(share))
+            step = self.ground.settings.check_mm * float(share)
+            step *= _ROUGHLY if self.is_rough else 1.0
             count = max(1, int(np.ceil(length / step)))
             poses = first + np.linspace(0.0, 1.0, count + 1)[:, None] * way
             far = extents(moves_along(poses), self.ground.body.samples.corners)
             half = length / count / 2.0
-            if self.is_rough:  # twice a close look's: what lies between is seen by that only
-                half = self.ground.settings.check_mm
+            if self.is_rough:  # a close look's own: what lies between is seen by that only
+                half = self.ground.settings.check_mm * float(share) / 2.0
             self._edges[a, b] = Edge(poses, far, half, {})
         return self._edges[a, b]
 
@@ -151,16 +154,48 @@ class CloserLook:
         """Measure edges against obstacles that they were not measured against yet."""
         for name in (*self.ground.soft_names, *names):
             todo = [edge for edge in edges if name not in edge.clearance]
+            if name in self.ground.soft_names[1:]:
+                todo = self._near_seat(todo, name)
             if not todo:
                 continue
             moves = moves_along(np.concatenate([edge.poses for edge in todo]))
             gauge = self.ground.gauges[name]
-            thin = self.is_rough and gauge.piece_moves
-            tree = self.ground.body.thin_tree if thin else None
-            measured = gauge.measure(moves, tree).astype(np.float64)
+            tree = self._thin_tree(name) if self.is_rough else None
+            measured = gauge.measure(moves, tree, self._range_mm(name)).astype(np.float64)
             ends = np.cumsum([len(edge.poses) for edge in todo])[:-1]
             for edge, part in zip(todo, np.split(measured, ends), strict=True):
                 edge.clearance[name] = part
+
+    def _near_seat(self, edges: list[Edge], name: str) -> list[Edge]:
+        """Edges on which patches that had room count; on others the whole sac is no farther."""
+        found = []
+        for edge in edges:
+            gone = edge.extents.gone_mm - edge.half_step_mm
+            if gone.min() < self.ground.settings.clear_after_mm:
+                found.append(edge)
+            else:
+                edge.clearance[name] = np.full(len(gone), CLIP_MM)
+        return found
+
+    def _thin_tree(self, name: str) -> PointTree:
+        if name not in self._thin:
+            gauge, thin_mm = self.ground.gauges[name], self.ground.settings.thin_mm
+            if gauge.piece_moves:
+                self._thin[name] = self.ground.body.thin_tree
+            elif gauge.radius_mm:
+                self._thin[name] = gauge.tree
+            else:
+                self._thin[name] = point_tree(thinned(gauge.tree.points[:, :3], thin_mm))
+        return self._thin[name]
+
+    def _range_mm(self, name: str) -> tuple[float, float]:
+        """Of what is only to be clear by so much, more is not told."""
+        settings, gauge = self.ground.settings, self.ground.gauges[name]
+        if name in self.ground.soft_names:
+            return gauge.range_mm
+        errors = settings.contour_error_mm + settings.check_mm + 2.0 * settings.field_error_mm
+        enough = errors + gauge.cover_mm - self.ground.press_mm(name)
+        return gauge.range_mm[0], min(gauge.range_mm[1], enough + 0.1)
 
     def better(
         self,

@@ -40,7 +40,7 @@ BRACKET_MM = 1.5
 #: Cells are halved so often to see quickly that there is no way.
 _QUICK = 5
 #: A way is sought that is worth so much more: the closer look takes some of it off, mm.
-_MORE_MM = (0.4, 0.0)
+_MORE_MM = (0.3, 0.0)
 _BETWEEN_MM = 0.25  #: between clearances that a "no" is tried for
 
 Say = Callable[[str], None]
@@ -156,7 +156,15 @@ class Judge:
             search, plain = self.search, Margin(False)
             names = search.staying(scenario)
             found = search.known(scenario, plain) or (CLOSED_MM, np.empty((0, 3)))
-            bracket, way = self.narrowing.bracket(scenario, names, found, BRACKET_MM)
+            upper = min(
+                (
+                    known.upper_mm
+                    for other, known in self._brackets.items()
+                    if other.side is scenario.side and other.given_up >= scenario.given_up
+                ),
+                default=np.inf,
+            )
+            bracket, way = self.narrowing.bracket(scenario, names, found, BRACKET_MM, upper)
             if bracket.lower_mm > CLOSED_MM:
                 search.keep_way(scenario, plain, way)
             self._brackets[scenario] = bracket
@@ -326,14 +334,29 @@ class Judge:
             least = min(least, self.bracket(scenario).lower_mm - _WORSE_MM)
         if least == CLOSED_MM:
             return given_up
+        whole_of = {o.name: o.part_of for o in search.ground.room.obstacles}
+        lost: set[str | None] = set()
         for name in order:
-            if name not in scenario.given_up:
+            if name not in scenario.given_up or name in lost:
                 continue
             kept = replace(scenario, given_up=scenario.given_up - {name})
             way = self.way(scenario, margin, least)[1]
             if search.look.worths(way, search.staying(kept), margin).min() >= least:
                 search.keep_way(kept, margin, way)  # the same way is still good
                 scenario = kept
-            elif self.way(kept, margin, least)[0] >= least:
+            elif self._is_kept_quickly(kept, margin, least):
                 scenario = kept
+            else:  # then nothing that holds all of it can be kept either
+                above: str | None = name
+                while above is not None:
+                    lost.add(above)
+                    above = whole_of[above]
         return scenario.given_up
+
+    def _is_kept_quickly(self, kept: Scenario, margin: Margin, least_mm: float) -> bool:
+        """Whether a way is found without bettering it: that would take too long for each thing."""
+        names = self.search.staying(kept)
+        worth, way = self.narrowing.way(kept, names, margin, least_mm + _MORE_MM[0], is_quick=True)
+        if worth >= least_mm:
+            self.search.keep_way(kept, margin, way)
+        return worth >= least_mm

@@ -10,16 +10,23 @@ from numpy.typing import NDArray
 
 from vertebloc.way_out.cell_stock import Shelf, first_cells
 from vertebloc.way_out.cells import CellSearch
+from vertebloc.way_out.clearances import CLIP_MM
 from vertebloc.way_out.closer_look import CloserLook
 from vertebloc.way_out.model import CLOSED_MM, Bracket, Scenario
 from vertebloc.way_out.pose_map import LEAST_WORTH_MM, Margin, PoseMap
 
 #: A way is sought with obstacles grown by so much, mm: the closer look takes off sampling,
 #: half a step and the field's error, and the smallest cells are a little better than their middle
-_GROWN_MM, _SAC_GROWN_MM = 0.7, 0.33
+_GROWN_MM, _SAC_GROWN_MM = 0.8, 0.45
 _WAY_DEPTH = 6  #: cells of a way are halved so often
 _STEP_MM = 0.25  #: between targets that are ruled out in turn
+_LESS_MM = (0.0, 0.3, 0.6)  #: ways are sought that are worth so much less than hoped
+_FAR_OFF_MM = 0.35  #: until one is not much less than sought
+_HOPE_MM = 1.2  #: what nodes of the lattice are hoped to gain by being shifted off it
 _GOOD_MM = 0.15  #: a way that much below the target is not bettered
+#: ways are bettered by a rough look, with obstacles grown by so much: a close look sees more
+_STRICTER_MM = (0.2, 0.0)
+_WALLS_MM = 0.3  #: and the wound's walls stand so much nearer where ways are sought
 _STARTS = 14  #: poses tried as the first one after the seat
 _APART_MM = 0.12  #: between poses of a way that is looked at
 
@@ -32,6 +39,7 @@ class Narrowing:
 
     map: PoseMap
     look: CloserLook
+    rough: CloserLook
     shelf: Shelf
     pause: Pause
     _searches: dict[Margin, CellSearch] = field(default_factory=dict)
@@ -62,7 +70,13 @@ class Narrowing:
         return self.search(margin).upper_mm(scenario, target_mm, self.pause)
 
     def way(
-        self, scenario: Scenario, names: tuple[str, ...], margin: Margin, target_mm: float
+        self,
+        scenario: Scenario,
+        names: tuple[str, ...],
+        margin: Margin,
+        target_mm: float,
+        *,
+        is_quick: bool = False,
     ) -> tuple[float, NDArray[np.float64]]:
         """A way through small cells, straightened and looked at closely.
 
@@ -76,27 +90,42 @@ class Narrowing:
             Not an upper one.
         target_mm : float, mm
             Ways worth less are not sought.
+        is_quick : bool
+            Leaves the way as it was found, rather than bettering it.
 
         Returns
         -------
         tuple of (float, mm; (n, 3) float64)
             What it is shown to keep, and its poses; ``CLOSED_MM`` and none if there is none.
         """
-        grown = replace(
-            margin,
-            is_upper=True,
-            grown_mm=margin.grown_mm + _GROWN_MM,
-            sac_grown_mm=margin.sac_grown_mm + _SAC_GROWN_MM,
-        )
-        way = self.search(grown).way(scenario, target_mm, _WAY_DEPTH, self.pause)
+        cells = self.search(_for_ways(margin))
+        rough = self._rough_way(scenario, names, margin)[1]
+        if not len(rough):
+            return CLOSED_MM, rough
+        cells.keep_to(rough)
+        if cells.rules_out(scenario, target_mm, self.pause, _WAY_DEPTH - 1):
+            return CLOSED_MM, np.empty((0, 3))
+        way = cells.way(scenario, target_mm, _WAY_DEPTH, self.pause)
         if not len(way):
             return CLOSED_MM, way
         way = _started(self.look, _thinned(way, self.look.reach_mm), names, margin)
-        way = _straightened(self.look, way, names, margin)
         worth = float(self.look.worths(way, names, margin).min())
         self.pause()
-        if worth < target_mm - _GOOD_MM:
-            worth, way = self.look.better(way, names, margin)
+        first = way
+        for more in _STRICTER_MM:
+            stricter = replace(
+                margin,
+                grown_mm=margin.grown_mm + more,
+                sac_grown_mm=margin.sac_grown_mm + more / 4.0,
+            )
+            other = _straightened(self.rough, first, names, stricter)
+            other = self.rough.better(other, names, stricter)[1]
+            one = float(self.look.worths(other, names, margin).min())
+            if one > worth:
+                worth, way = one, other
+            self.pause()
+            if is_quick and worth >= target_mm - _GOOD_MM:
+                break
         return (worth, way) if worth >= LEAST_WORTH_MM else (CLOSED_MM, np.empty((0, 3)))
 
     def bracket(
@@ -105,6 +134,7 @@ class Narrowing:
         names: tuple[str, ...],
         found: tuple[float, NDArray[np.float64]],
         width_mm: float,
+        upper_mm: float = np.inf,
     ) -> tuple[Bracket, NDArray[np.float64]]:
         """Narrow a scenario's bracket of the model.
 
@@ -118,6 +148,8 @@ class Narrowing:
             The best way so far and what it is worth.
         width_mm : float, mm
             Wanted between the ends.
+        upper_mm : float, mm
+            No way is known to better it, such as with more given up.
 
         Returns
         -------
@@ -126,20 +158,64 @@ class Narrowing:
         """
         lower, way = found
         plain = Margin(True)
-        upper = self.upper_mm(scenario, plain, max(lower, 0.0) + width_mm)
-        target = max(lower, 0.0) + width_mm
-        while upper == np.inf and target > max(lower, 0.0) + 0.2:
-            worth, other = self.way(scenario, names, Margin(False), target)
+        upper = min(upper_mm, self.map.widest(names, scenario.side, plain)[0])
+        if lower == CLOSED_MM and self.search(plain).is_shut(scenario, self.pause):
+            return Bracket(CLOSED_MM, CLOSED_MM), way
+        hoped = self._hoped_mm(scenario, names, max(lower, 0.0), min(upper, CLIP_MM))
+        for less in _LESS_MM:
+            if upper <= max(lower, 0.0) + width_mm or hoped - less <= lower:
+                break
+            worth, other = self.way(scenario, names, Margin(False), hoped - less)
             if worth > lower:
                 lower, way = worth, other
-                upper = self.upper_mm(scenario, plain, max(lower, 0.0) + width_mm)
-            target -= _STEP_MM
-        target = max(lower, 0.0) + width_mm
-        most = self.map.widest(names, scenario.side, plain)[0]
-        while upper == np.inf and target < most:
-            target += _STEP_MM
-            upper = self.upper_mm(scenario, plain, target)
-        return Bracket(lower, min(upper, most)), way
+            if worth > hoped - less - _FAR_OFF_MM:
+                break
+        low = max(lower, 0.0) + width_mm
+        if low < upper:
+            upper = min(upper, self.upper_mm(scenario, plain, low))
+        while upper > low + _STEP_MM:
+            middle = (low + min(upper, CLIP_MM + _STEP_MM)) / 2.0
+            one = self.upper_mm(scenario, plain, middle)
+            upper, low = min(upper, one), (low if np.isfinite(one) else middle)
+        return Bracket(lower, max(upper, lower)), way
+
+    def _rough_way(
+        self, scenario: Scenario, names: tuple[str, ...], margin: Margin
+    ) -> tuple[float, NDArray[np.float64]]:
+        """The widest way of the lattice if nodes are hoped to gain a little, and its worth."""
+        worth, nodes = self.map.widest(names, scenario.side, replace(margin, hope_mm=_HOPE_MM))
+        return worth, self.map.lattice.poses(nodes) if len(nodes) else np.empty((0, 3))
+
+    def _hoped_mm(
+        self, scenario: Scenario, names: tuple[str, ...], low_mm: float, high_mm: float
+    ) -> float:
+        """About the most that a way through small cells may be worth; below the least for none."""
+        cells = self.search(_for_ways(Margin(False)))
+        hoped, rough = self._rough_way(scenario, names, Margin(False))
+        low, high = low_mm - _STEP_MM, min(high_mm, hoped)
+        if not len(rough) or high < low_mm:
+            return low
+        cells.keep_to(rough)
+        while high - low > _STEP_MM / 2.0:
+            middle = max((low + high) / 2.0, low_mm)
+            if not cells.rules_out(scenario, middle, self.pause, _WAY_DEPTH):
+                low = middle
+                continue
+            high = middle
+            if middle == low_mm:
+                break
+        return low
+
+
+def _for_ways(margin: Margin) -> Margin:
+    """Obstacles grown, so that ways through small cells are likely to hold."""
+    return replace(
+        margin,
+        is_upper=True,
+        grown_mm=margin.grown_mm + _GROWN_MM,
+        sac_grown_mm=margin.sac_grown_mm + _SAC_GROWN_MM,
+        hope_mm=-_WALLS_MM,
+    )
 
 
 def make_narrowing(map_: PoseMap, look: CloserLook, pause: Pause) -> Narrowing:
@@ -159,7 +235,9 @@ def make_narrowing(map_: PoseMap, look: CloserLook, pause: Pause) -> Narrowing:
     Narrowing
         For any scenario of the room.
     """
-    return Narrowing(map_, look, Shelf(map_.ground, first_cells(map_.lattice)), pause)
+    rough = CloserLook(map_.ground, look.reach_mm, True)
+    shelf = Shelf(map_.ground, first_cells(map_.lattice))
+    return Narrowing(map_, look, rough, shelf, pause)
 
 
 def _thinned(way: NDArray[np.float64], reach_mm: float) -> NDArray[np.float64]:

@@ -57,7 +57,8 @@ class Margin:
     is_upper: bool  #: true: what no pose of a node's cell can better; false: the node itself
     grown_mm: float = 0.0
     sac_grown_mm: float = 0.0
-    hope_mm: float = 0.0  #: a node itself: what shifting it off the lattice may gain
+    #: a node itself: what shifting it off the lattice may gain; cells: walls so much farther off
+    hope_mm: float = 0.0
 
 
 @dataclass(slots=True, eq=False)
@@ -295,8 +296,10 @@ def measure_map(
         # pointwise crowding is left out of the proof for tilts
         gauge = ground.gauges[name]
         few = point_tree(thinned(gauge.tree.points[:, :3], settings.thin_mm))
-        found.clearance[name] = empty.copy()
-        found.clearance[name][live] = gauge.measure(moves[live], few, found.range_mm(name))
+        found.clearance[name] = np.full(count, CLIP_MM, dtype=np.float32)
+        # elsewhere the whole sac is no farther than its patches, and as much is wanted
+        near = live[far.gone_mm[live] - covers < settings.clear_after_mm]
+        found.clearance[name][near] = gauge.measure(moves[near], few, found.range_mm(name))
     found._values.clear()
     live = live[found._worth(mildest)[live] != _kernels.CLOSED]
     ordered = sorted(ground.room.obstacles, key=lambda o: o.sacrifice is not None)

@@ -50,7 +50,13 @@ def corner():
     return search, truth
 
 
-def test_round_a_corner_within_a_millimetre_and_a_half(corner):
+@pytest.fixture(scope="module")
+def found(corner):
+    """The corner's bracket, and the way behind its lower end."""
+    return narrowed(corner[0])
+
+
+def test_round_a_corner_within_a_millimetre_and_a_half(corner, found):
     """On a lattice whose own bracket is several millimetres wide."""
     search, truth = corner
     before = search.bracket(PLAIN, grown_mm=0.0, sac_grown_mm=0.0)
@@ -61,10 +67,10 @@ def test_round_a_corner_within_a_millimetre_and_a_half(corner):
     assert np.allclose(way[0], 0.0)
 
 
-def test_the_way_of_a_bracket_is_worth_its_lower_end(corner):
+def test_the_way_of_a_bracket_is_worth_its_lower_end(corner, found):
     """Looked at once more: no edge of the way that is handed back is worth less."""
     search, _ = corner
-    bracket, way = narrowed(search)
+    bracket, way = found
     assert search.look.worths(way, (), Margin(False)).min() == pytest.approx(bracket.lower_mm)
 
 
@@ -72,7 +78,8 @@ def test_nothing_below_the_truth_is_ruled_out(corner):
     """A target just below the truth cannot be ruled out, one well above it is."""
     search, truth = corner
     narrowing = make_narrowing(search.map, search.look, lambda: None)
-    assert narrowing.upper_mm(PLAIN, Margin(True), truth - 0.05) >= truth
+    cells = narrowing.search(Margin(True))
+    assert not cells.rules_out(PLAIN, truth - 0.05, lambda: None, 5)
     assert truth <= narrowing.upper_mm(PLAIN, Margin(True), truth + 1.0) < truth + 1.0
 
 
@@ -89,12 +96,12 @@ def test_a_stop_between_steps_stops(corner):
 
 
 @pytest.mark.full
-def test_a_general_planner_finds_nothing_above_and_not_much_more_than_ours(corner):
+def test_a_general_planner_finds_nothing_above_and_not_much_more_than_ours(corner, found):
     """OMPL's RRT-Connect with bisection for 60 s on the same validity test of poses."""
     from .planner import best_of_planner
 
     search, _ = corner
-    bracket, way = narrowed(search)
+    bracket, way = found
     best = best_of_planner(
         search.look, (), way[-1], ((-80.0, 80.0), (-8.0, 52.0)),
         above_mm=bracket.upper_mm + 1.0, seconds_per_step=1.0, seconds=60.0,
