@@ -136,7 +136,9 @@ class CellSearch:
                 return not may
         return False
 
-    def upper_mm(self, scenario: Scenario, target_mm: float, pause: Pause) -> float:
+    def upper_mm(
+        self, scenario: Scenario, target_mm: float, pause: Pause, depth: int = MOST_HALVINGS
+    ) -> float:
         """What no way betters, if a target can be ruled out.
 
         Parameters
@@ -147,13 +149,15 @@ class CellSearch:
             To be ruled out.
         pause : callable
             Called now and then; may raise to stop.
+        depth : int
+            How often the largest cells may be halved.
 
         Returns
         -------
         float, mm
             Below the target; infinite if it could not be ruled out.
         """
-        if not self.rules_out(scenario, target_mm, pause):
+        if not self.rules_out(scenario, target_mm, pause, depth):
             return np.inf
         return float(np.floor(PER_MM * target_mm) - 1.0) / PER_MM
 

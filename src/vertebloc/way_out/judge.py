@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
@@ -41,6 +42,7 @@ BRACKET_MM = 1.5
 _QUICK = 5
 #: A way is sought that is worth so much more: the closer look takes some of it off, mm.
 _MORE_MM = (0.3, 0.0)
+_SAY_EVERY_S = 4.0
 _BETWEEN_MM = 0.25  #: between clearances that a "no" is tried for
 
 Say = Callable[[str], None]
@@ -91,6 +93,7 @@ class Judge:
     say: Say
     narrowing: Narrowing = field(init=False)
     _words: str = "searching"
+    _said: float = 0.0
     _core: CellSearch | None = None
     _no_core: bool = False
     _uppers: dict[tuple[Side | None, frozenset[str]], float] = field(default_factory=dict)
@@ -101,12 +104,14 @@ class Judge:
         self.narrowing = make_narrowing(self.search.map, self.search.look, self.pause)
 
     def pause(self) -> None:
-        """Say once more what is being done: whoever listens may stop it."""
-        self.say(self._words)
+        """Say now and then what is being done: whoever listens may stop it."""
+        if time.monotonic() - self._said > _SAY_EVERY_S:
+            self._said = time.monotonic()
+            self.say(self._words)
 
     def begin(self, words: str) -> None:
         """Say what is done next."""
-        self._words = words
+        self._words, self._said = words, time.monotonic()
         self.say(words)
 
     @property

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vertebloc.way_out.cell_stock import Shelf, first_cells
-from vertebloc.way_out.cells import CellSearch
+from vertebloc.way_out.cells import MOST_HALVINGS, CellSearch
 from vertebloc.way_out.clearances import CLIP_MM
 from vertebloc.way_out.closer_look import CloserLook
 from vertebloc.way_out.model import CLOSED_MM, Bracket, Scenario
@@ -22,6 +22,8 @@ _WAY_DEPTH = 6  #: cells of a way are halved so often
 _STEP_MM = 0.25  #: between targets that are ruled out in turn
 _LESS_MM = (0.0, 0.3, 0.6)  #: ways are sought that are worth so much less than hoped
 _FAR_OFF_MM = 0.35  #: until one is not much less than sought
+_CLOSED_DEPTH = 5  #: where no way was found cells are halved so often to rule one out
+_CLIMB_DEPTH = 6  #: and so often where the wanted width could not be reached
 _HOPE_MM = 1.2  #: what nodes of the lattice are hoped to gain by being shifted off it
 _GOOD_MM = 0.15  #: a way that much below the target is not bettered
 #: ways are bettered by a rough look, with obstacles grown by so much: a close look sees more
@@ -171,13 +173,18 @@ class Narrowing:
             if worth > hoped - less - _FAR_OFF_MM:
                 break
         low = max(lower, 0.0) + width_mm
+        depth = _CLOSED_DEPTH if lower == CLOSED_MM else MOST_HALVINGS
         if low < upper:
-            upper = min(upper, self.upper_mm(scenario, plain, low))
-        while upper > low + _STEP_MM:
+            upper = min(upper, self._ruled_out_mm(scenario, low, depth))
+        while upper > low + 2.0 * _STEP_MM:
             middle = (low + min(upper, CLIP_MM + _STEP_MM)) / 2.0
-            one = self.upper_mm(scenario, plain, middle)
+            one = self._ruled_out_mm(scenario, middle, min(depth, _CLIMB_DEPTH))
             upper, low = min(upper, one), (low if np.isfinite(one) else middle)
         return Bracket(lower, max(upper, lower)), way
+
+    def _ruled_out_mm(self, scenario: Scenario, target_mm: float, depth: int) -> float:
+        cells = self.search(Margin(True))
+        return cells.upper_mm(scenario, target_mm, self.pause, depth)
 
     def _rough_way(
         self, scenario: Scenario, names: tuple[str, ...], margin: Margin

@@ -60,7 +60,7 @@ def test_round_a_corner_within_a_millimetre_and_a_half(corner, found):
     """On a lattice whose own bracket is several millimetres wide."""
     search, truth = corner
     before = search.bracket(PLAIN, grown_mm=0.0, sac_grown_mm=0.0)
-    bracket, way = narrowed(search)
+    bracket, way = found
     assert before.upper_mm - before.lower_mm > 2.0  # else nothing was to be narrowed
     assert bracket.lower_mm <= truth <= bracket.upper_mm
     assert bracket.upper_mm - bracket.lower_mm <= 1.5
