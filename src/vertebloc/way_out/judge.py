@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
@@ -42,7 +41,7 @@ BRACKET_MM = 1.5
 _QUICK = 5
 #: A way is sought that is worth so much more: the closer look takes some of it off, mm.
 _MORE_MM = (0.3, 0.0)
-_SAY_EVERY_S = 4.0
+_SAY_EVERY = 5  #: pauses, each of half a second or so
 _BETWEEN_MM = 0.25  #: between clearances that a "no" is tried for
 
 Say = Callable[[str], None]
@@ -93,7 +92,7 @@ class Judge:
     say: Say
     narrowing: Narrowing = field(init=False)
     _words: str = "searching"
-    _said: float = 0.0
+    _pauses: int = 0
     _core: CellSearch | None = None
     _no_core: bool = False
     _uppers: dict[tuple[Side | None, frozenset[str]], float] = field(default_factory=dict)
@@ -105,13 +104,13 @@ class Judge:
 
     def pause(self) -> None:
         """Say now and then what is being done: whoever listens may stop it."""
-        if time.monotonic() - self._said > _SAY_EVERY_S:
-            self._said = time.monotonic()
+        self._pauses += 1
+        if self._pauses % _SAY_EVERY == 0:
             self.say(self._words)
 
     def begin(self, words: str) -> None:
         """Say what is done next."""
-        self._words, self._said = words, time.monotonic()
+        self._words = words
         self.say(words)
 
     @property
