@@ -49,7 +49,7 @@ def point_tree(points: Points, added_mm: NDArray[np.float64] | None = None) -> P
     p = as_points(points)
     added = np.zeros(len(p)) if added_mm is None else np.asarray(added_mm, dtype=np.float64)
     p, added = p[order], added[order]
-    least = [added[first:last].min() for first, last in spans]
+    least = _over_spans(np.minimum, added, np.array(spans))
     return PointTree(np.column_stack((p, added)), np.column_stack((_balls(p, spans), least, kids)))
 
 
@@ -83,8 +83,8 @@ def ball_tree(points: Points) -> BallTree:
     order, spans, kids = _bundled(points)
     p = as_points(points)[order]
     far = np.linalg.norm(p[:, :2], axis=1)
-    ends = [(far[first:last].min(), far[first:last].max()) for first, last in spans]
-    return BallTree(np.column_stack((_balls(p, spans), ends)), kids, np.column_stack((p, far)))
+    ends = [_over_spans(f, far, np.array(spans)) for f in (np.minimum, np.maximum)]
+    return BallTree(np.column_stack((_balls(p, spans), *ends)), kids, np.column_stack((p, far)))
 
 
 def _bundled(
@@ -112,12 +112,30 @@ def _bundled(
 
 def _balls(p: Points, spans: list[tuple[int, int]]) -> NDArray[np.float64]:
     """Middle and radius of a ball around each span of points."""
-    found = []
-    for first, last in spans:
-        q = p[first:last]
-        middle = (q.min(axis=0) + q.max(axis=0)) / 2.0
-        found.append((*middle, np.sqrt(((q - middle) ** 2).sum(axis=1).max())))
-    return np.array(found)
+    ends = np.array(spans)
+    low, high = (_over_spans(f, p, ends) for f in (np.minimum, np.maximum))
+    middle = (low + high) / 2.0
+    count = ends[:, 1] - ends[:, 0]
+    first = np.concatenate(([0], np.cumsum(count)[:-1]))
+    rows = np.arange(count.sum()) + np.repeat(ends[:, 0] - first, count)
+    away = ((p[rows] - np.repeat(middle, count, axis=0)) ** 2).sum(axis=1)
+    return np.column_stack((middle, np.sqrt(np.maximum.reduceat(away, first))))
+
+
+def _over_spans(
+    function: np.ufunc, values: NDArray[np.float64], ends: NDArray[np.int64]
+) -> NDArray[np.float64]:
+    """A least or a most over spans of rows; every other reduced part lies between two spans."""
+    padded = np.concatenate((values, values[-1:]))
+    return np.asarray(function.reduceat(padded, ends.ravel())[::2], dtype=np.float64)
+
+
+def _first_of_each(cells: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Index of the first of all equal rows of whole numbers, in the order of the rows."""
+    low = cells.min(axis=0)
+    a, b, c = (cells - low).T
+    wide = cells.max(axis=0) - low + 1
+    return np.asarray(np.unique((a * wide[1] + b) * wide[2] + c, return_index=True)[1])
 
 
 def _halved(points: Points, most: int) -> tuple[NDArray[np.int64], list[tuple[int, int]]]:
@@ -200,7 +218,8 @@ def sample_surface(surface: TriangleSurface, edge_mm: float) -> Samples:
         found.append(middle)
         corners = np.concatenate((np.stack((a, middle, c), 1), np.stack((middle, b, c), 1)))
     joined = np.concatenate(found).astype(np.float64)
-    points = np.unique(np.round(joined, 3), axis=0).astype(np.float64)
+    rounded = np.round(1000.0 * joined).astype(np.int64)
+    points = rounded[_first_of_each(rounded)] / 1000.0
     return Samples(points, edge_mm / np.sqrt(3.0), hull_corners(points))
 
 
@@ -219,7 +238,7 @@ def thinned(points: Points, voxel_mm: float) -> Points:
     (m, 3) float64, mm
         Some of them.
     """
-    _, first = np.unique(np.floor(points / voxel_mm).astype(np.int64), axis=0, return_index=True)
+    first = _first_of_each(np.floor(points / voxel_mm).astype(np.int64))
     return points[np.sort(first)]
 
 
