@@ -15,6 +15,7 @@ import numpy as np
 from vertebloc.space.surfaces import TriangleSurface
 from vertebloc.way_out.answer import Entry, WayOut, find_way_out
 from vertebloc.way_out.model import Obstacle, Path, Room, WayOutSettings
+from vertebloc.way_out.tilting import Tilted
 
 _FLIP = np.array([-1.0, 1.0, 1.0])
 _OTHER = {"left": "right", "right": "left"}
@@ -112,7 +113,13 @@ def mirrored_answer(found: WayOut) -> WayOut:
         best=entries[found.best],
         ledger=tuple(sorted(entries.values(), key=lambda entry: -entry.side.sign)),
         exact=exact,
+        tilted=None if found.tilted is None else _tilted(found.tilted),
     )
+
+
+def _tilted(tilted: Tilted) -> Tilted:
+    """Poses with tilts, changed over as ``_path`` does."""
+    return replace(tilted, way=tilted.way * [-1.0, 1.0, -1.0, 1.0, -1.0, 1.0])
 
 
 def _surface(surface: TriangleSurface) -> TriangleSurface:

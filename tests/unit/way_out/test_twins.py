@@ -10,6 +10,7 @@ import pytest
 from vertebloc.space.frames import Side
 from vertebloc.way_out import twins
 from vertebloc.way_out.poses import Tilt, moves_of
+from vertebloc.way_out.tilting import Tilted
 from vertebloc.way_out.twins import (
     find_on_either_hand,
     mirrored_answer,
@@ -63,7 +64,11 @@ def test_a_tilted_way_is_mirrored_as_its_points_are(way_out_by_hand, rng):
     )
     found = way_out_by_hand.hand_way_out()
     best = replace(found.best, path=path)
-    mirrored = mirrored_answer(replace(found, best=best, ledger=(best,))).best.path
+    way = np.column_stack((path.poses, path.tilts))
+    tilted = Tilted(worth_mm=1.0, way=way, gained_mm=0.1)
+    answer = mirrored_answer(replace(found, best=best, ledger=(best,), tilted=tilted))
+    mirrored = answer.best.path
+    assert answer.tilted.way == pytest.approx(np.column_stack((mirrored.poses, mirrored.tilts)))
     points, flip = rng.normal(scale=20.0, size=(9, 3)), np.array([-1.0, 1.0, 1.0])
 
     def moved(way, i, points):
