@@ -32,7 +32,7 @@ def patches_with_room(
     Obstacle
         One, or none if the piece lies near all of the sac.
     """
-    samples = sample_surface(sac, max(1.0, settings.edge_mm))
+    samples = sample_surface(sac, settings.edge_mm)
     points = samples.points[np.abs(samples.points[:, 2]) < NEAR_MM]
     clear = field_of(piece, settings).signed_distance_mm(points) >= settings.least_mm
     if clear.any():

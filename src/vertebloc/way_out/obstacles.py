@@ -353,23 +353,6 @@ def _middle_near_seat(surface: TriangleSurface) -> NDArray[np.float64]:
     return np.asarray(np.average(middles, axis=0, weights=weights))
 
 
-def _had_room(
-    sac: TriangleSurface, piece: TriangleSurface, settings: WayOutSettings
-) -> Iterator[Obstacle]:
-    """Patches of the sac that are clear of the piece at rest: they must not be crowded."""
-    samples = sample_surface(sac, settings.edge_mm)
-    points = samples.points[np.abs(samples.points[:, 2]) < _NEAR_MM]
-    clear = field_of(piece, settings).signed_distance_mm(points) >= settings.least_mm
-    if clear.any():
-        yield Obstacle(
-            name="sac that had room",
-            substance=Substance.CROWDED,
-            line=points[clear],
-            cover_mm=samples.cover_mm,
-            may_press_mm=-settings.least_mm,
-        )
-
-
 def _wound_edge(contours: ContourSet, solids: ResectionSolids, back: Transform) -> float:
     """How far back the piece has to be to be outside the wound."""
     bone = max(
