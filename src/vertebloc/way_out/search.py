@@ -31,6 +31,9 @@ from vertebloc.way_out.poses import PoseLattice, make_lattice, moves_of
 
 Say = Callable[[str], None]
 
+_EFFORT = (24, 60)  #: rounds of bettering a way of the lattice, and poses shifted in each
+#: ways are bettered by a rough look, with obstacles grown by so much: a close look sees more
+_STRICTER_MM = (0.2, 0.0)
 #: what nodes of a way are hoped to gain by being shifted off the lattice, mm: tried in turn
 _HOPES_MM = (-0.8, -0.3, 0.4, 1.2)
 
@@ -161,8 +164,15 @@ class Search:
             if worth == CLOSED_MM or worth <= best[0]:
                 continue
             first = self.map.lattice.poses(nodes)
-            hoped, bettered = self.rough.better(first, names, margin)
-            ways = (first,) if hoped == CLOSED_MM else (bettered, first)
+            ways = [first]
+            for more in _STRICTER_MM:
+                stricter = replace(
+                    margin,
+                    grown_mm=margin.grown_mm + more,
+                    sac_grown_mm=margin.sac_grown_mm + more / 4.0,
+                )
+                hoped, bettered = self.rough.better(first, names, stricter, _EFFORT)
+                ways += [] if hoped == CLOSED_MM else [bettered]
             for way in ways:
                 sure = float(self.look.worths(way, names, margin).min())
                 if sure >= LEAST_WORTH_MM and sure > best[0]:
