@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from vertebloc.errors import NoSolutionError
 from vertebloc.space.frames import Side
 from vertebloc.way_out.cell_stock import Shelf, first_cells
-from vertebloc.way_out.cells import CellSearch
+from vertebloc.way_out.cells import MOST_HALVINGS, CellSearch
 from vertebloc.way_out.clearances import CLIP_MM, FLOOR_MM
 from vertebloc.way_out.core import common_core
 from vertebloc.way_out.exact_check import ExactCheck, check_exactly
@@ -184,7 +184,9 @@ class Judge:
             self._uppers[key] = self._upper_of_core(scenario, self.settings.least_mm)
         return self._uppers[key]
 
-    def _upper_of_core(self, scenario: Scenario, target_mm: float) -> float:
+    def _upper_of_core(
+        self, scenario: Scenario, target_mm: float, depth: int = MOST_HALVINGS
+    ) -> float:
         if self._core is None and not self._no_core:
             self.say("finding what every tilt has in common")
             try:
@@ -198,7 +200,7 @@ class Judge:
         if self._core is None:
             return float("inf")
         self._words = f"trying to rule out {scenario.side.value if scenario.side else 'any'} ways"
-        return self._core.upper_mm(scenario, target_mm, self.pause)
+        return self._core.upper_mm(scenario, target_mm, self.pause, depth)
 
     def entry(self, side: Side, given_up: frozenset[str]) -> Entry:
         """Everything about one scenario."""
@@ -287,7 +289,7 @@ class Judge:
             low, high = self.settings.least_mm, CLIP_MM
             while upper >= low and high - low > _BETWEEN_MM:
                 middle = (low + high) / 2.0
-                one = self._upper_of_core(scenario, middle)
+                one = self._upper_of_core(scenario, middle, _QUICK)
                 low, high = (low, middle) if one < np.inf else (middle, high)
                 upper = min(upper, one)
             found = max(found, upper)

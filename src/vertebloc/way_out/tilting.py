@@ -27,7 +27,7 @@ class Tilted:
 
     worth_mm: float  #: shown to be kept
     way: NDArray[np.float64]  #: (n, 6): as ``moves_along`` takes it
-    gained_mm: float  #: over the same way without tilts, looked at as strictly
+    gained_mm: float  #: over the way in the plane
 
 
 def with_tilts(
@@ -59,7 +59,7 @@ def with_tilts(
     """
     best_way = np.column_stack((way, np.zeros((len(way), 3))))
     best = float(look.worths(best_way, names, margin).min())
-    flat = best
+    flat = float(look.worths(way, names, margin).min())
     tried = _divided(look, best_way)
     for _ in range(_TRIES):
         pause()
@@ -67,7 +67,7 @@ def with_tilts(
         if worth <= best + 0.02:
             break
         best, best_way = worth, tried
-    return Tilted(worth_mm=best, way=best_way, gained_mm=best - flat)
+    return Tilted(worth_mm=best, way=best_way, gained_mm=max(0.0, best - flat))
 
 
 def _divided(look: CloserLook, way: NDArray[np.float64]) -> NDArray[np.float64]:
