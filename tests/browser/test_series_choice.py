@@ -60,5 +60,6 @@ def _type_while_the_card_is_made_anew(page):
     page.keyboard.type("half a na")
     page.evaluate("window.emitEvent('told', 'series-look', '')")
     page.wait_for_selector("text=no folder is named", timeout=WAIT)
+    page.wait_for_selector("[data-keep=series-look]:not([disabled])", timeout=WAIT)
     page.keyboard.type("me")
     assert page.locator("[data-keep=series-source]").input_value() == "half a name"
