@@ -43,6 +43,7 @@ def open_outlines(page, served):
     # until the canal is found slices lie along the voxels, then square to it: strokes of before
     # are not in the slices of after
     page.wait_for_selector("text=square to the canal", timeout=120_000)
+    page.wait_for_selector("text=slices run along the scan", state="detached", timeout=20_000)
     loaded(page)
 
 

@@ -108,8 +108,8 @@ def unconfirmed(names: Sequence[str]) -> str:
 
 UNCONFIRMED = "outline UNCONFIRMED"
 SLICES_WILL_TURN = (
-    "Canal and vertebrae are not measured yet: slices run along the scan. Once they are, slices "
-    "run square to the canal, and what is drawn now lies across several of them: draft canal and "
+    "Canal and vertebrae are not measured yet: slices run along the scan. They turn with the "
+    "canal once it is, and what is drawn now lies across several of them: draft canal and "
     "vertebrae first."
 )
 MOVED_ON = (
