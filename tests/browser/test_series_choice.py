@@ -12,7 +12,7 @@ from vertebloc.exchange.dicom_write import SeriesSettings, write_dicom_series
 from vertebloc.space.grids import Grid, Volume
 from vertebloc.workflow.demo import SCANNED_AT
 
-pytestmark = [pytest.mark.system("chromium"), pytest.mark.slow, pytest.mark.full]
+pytestmark = [pytest.mark.system("chromium"), pytest.mark.slow]
 SCREENSHOTS = Path(__file__).parents[2] / "build" / "screenshots"
 WAIT = 120_000
 
