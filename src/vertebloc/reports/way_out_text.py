@@ -31,7 +31,7 @@ CHANGED_MEANWHILE = (
 LEDGER = "Ledger: given up, and gained"
 ROOM = "Room at the sac, once clear of its seat"
 SETTINGS = "Settings, all assumed until you set them"
-SHOWN, AT_BEST = "shown to be possible", "no way betters"
+SHOWN, AT_BEST = "shown to be possible", "no way in the plane betters"
 WITH_ERRORS, BEST_WITH_ERRORS = "shown, with all errors against it", "at best, all in its favour"
 FLIPS = "yes as long as no more is wanted than"
 NO_YES = "none"
@@ -69,7 +69,8 @@ LEDGER_NOTE = (
     "Each plan gives up as little as was found to do on its side. Room: shown to be possible, and "
     "what no way betters, outlines taken as they are: the method's own uncertainty. With errors: "
     "the same with outlines and sac off by the stated lengths, all against it / all in its "
-    "favour: the input's uncertainty. Room is measured up to 8 mm."
+    "favour: the input's uncertainty. At best, and that none exists, hold for moves in the plane; "
+    "a proven NO alone holds for tilts and lifts too. Room is measured up to 8 mm."
 )
 CONSEQUENCES_TITLE = "What is published on what is given up"
 CONSEQUENCES_NOTE = (

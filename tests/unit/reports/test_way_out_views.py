@@ -96,7 +96,7 @@ def test_the_first_number_is_the_value_and_the_second_its_certificate(
     least = float(path.clearance_mm[path.narrowest])
     rows = dict(room_card(ranked(kept)).rows)
     assert rows["shown to be possible"] == f"{math.floor(100 * (least - 0.2)) / 100:.1f} mm"
-    assert rows["no way betters"] == f"{math.ceil(100 * (least + 0.9)) / 100:.1f} mm"
+    assert rows["no way in the plane betters"] == f"{math.ceil(100 * (least + 0.9)) / 100:.1f} mm"
     assert rows["wanted (assumed)"] == "2.0 mm"
     flips = float(rows["yes as long as no more is wanted than"].removesuffix(" mm"))
     assert flips <= least - 1.7 < flips + 0.1  # rounded down: never a promise
