@@ -119,9 +119,13 @@ def least_distances(field, low, high, pitch, points, balls, moves, clip, floor, 
 
 @njit(cache=True, parallel=True)
 def least_distances_of_many(field, low, high, pitch, points, balls, moves, clip, floor, out):
-    """The same side by side: for a few poses threads cost more than they bring."""
+    """The same side by side: for a few poses threads cost more than they bring.
+
+    Each thread gets a run of turns: poses beside each other, which cost alike, go to all of them.
+    """
     chunks = 64
-    for chunk in prange(chunks):
+    for turn in prange(chunks):
+        chunk = (turn % 8) * 8 + turn // 8
         first = chunk * len(moves) // chunks
         last = (chunk + 1) * len(moves) // chunks
         _least_of_chunk(
@@ -180,6 +184,44 @@ def widest_path(values, shut, stay, wrong, behind, goal, lowest, start, came_fro
                     after[j] = head[width]
                     head[width] = j
     return CLOSED, -1
+
+
+@njit(cache=True)
+def shortest_path(values, shut, stay, wrong, behind, goal, least, start, came_from):
+    """Path of the fewest nodes, none of them worth less than ``least``: as ``widest_path``.
+
+    Returns the flat index of the goal, -1 if none can be reached.
+    """
+    na, nb, nc = values.shape
+    v = values.reshape(-1)
+    came_from[:] = -1
+    todo = np.empty(len(v), np.int32)
+    came_from[start] = start
+    todo[0] = start
+    first, last = 0, 1
+    while first < last:
+        i = todo[first]
+        first += 1
+        if goal[i]:
+            return i
+        c, ab = i % nc, i // nc
+        b, a = ab % nb, ab // nb
+        for x in range(max(0, a - 1), min(na, a + 2)):
+            for y in range(max(0, b - 1), min(nb, b + 2)):
+                if wrong[x] and behind[y]:
+                    continue
+                for dz in range(-1, 2):
+                    j = (x * nb + y) * nc + (c + dz) % nc
+                    if came_from[j] != -1 or v[j] < least:
+                        continue
+                    came_from[j] = i
+                    for w in range(len(stay)):
+                        if shut[j, w] & stay[w]:
+                            came_from[j] = -2
+                    if came_from[j] == i:
+                        todo[last] = j
+                        last += 1
+    return -1
 
 
 @njit(cache=True)

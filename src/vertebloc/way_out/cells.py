@@ -25,6 +25,7 @@ MOST_HALVINGS = 7
 _FIRST_DEPTH = 3
 _BUDGET = 10_000  #: cells measured between two pauses
 _MOST_MEASURED = 150_000  #: cells measured for one answer; then it is not known
+_FEW_MEASURED = 15_000  #: and where large ones are to tell
 #: Cells in all; then what is not known by then is not told.
 MOST_CELLS = 6_000_000
 
@@ -71,7 +72,12 @@ class CellSearch:
         self.cells = self.cells._replace(tube=tube)
 
     def reaches(
-        self, scenario: Scenario, target_mm: float, depth: int, pause: Pause
+        self,
+        scenario: Scenario,
+        target_mm: float,
+        depth: int,
+        pause: Pause,
+        most: int = _MOST_MEASURED,
     ) -> tuple[bool, int]:
         """Whether a way worth a target may lead out through cells of a depth.
 
@@ -85,6 +91,8 @@ class CellSearch:
             How often the largest cells may be halved.
         pause : callable
             Called now and then; may raise to stop.
+        most : int
+            Cells measured; then it is not known.
 
         Returns
         -------
@@ -95,7 +103,7 @@ class CellSearch:
         stay = self._staying(scenario)
         target = int(np.floor(PER_MM * target_mm))
         side = float(scenario.side.sign) if scenario.side else 0.0
-        until = int(self.cells.now[4]) + _MOST_MEASURED
+        until = int(self.cells.now[4]) + most
         kernels.begin(self.stock, self.cells, stay, target, side)
         while True:
             what, end = kernels.flood(self.stock, self.cells, stay, target, side, depth, _BUDGET)
@@ -110,7 +118,12 @@ class CellSearch:
             pause()
 
     def rules_out(
-        self, scenario: Scenario, target_mm: float, pause: Pause, depth: int = MOST_HALVINGS
+        self,
+        scenario: Scenario,
+        target_mm: float,
+        pause: Pause,
+        depth: int = MOST_HALVINGS,
+        most: int = _MOST_MEASURED,
     ) -> bool:
         """Whether no way is worth a target: shown with cells as large as will do.
 
@@ -124,14 +137,18 @@ class CellSearch:
             Called now and then; may raise to stop.
         depth : int
             How often the largest cells may be halved.
+        most : int
+            Cells measured; then it is not known.
 
         Returns
         -------
         bool
             False: it may be, as far as cells of that depth tell.
         """
+        until = int(self.cells.now[4]) + most
         for d in range(_FIRST_DEPTH, depth + 1):
-            may, end = self.reaches(scenario, target_mm, d, pause)
+            left = until - int(self.cells.now[4])
+            may, end = self.reaches(scenario, target_mm, d, pause, left)
             if not may or end < 0:
                 return not may
         return False
@@ -176,7 +193,7 @@ class CellSearch:
         bool
             False: they do not.
         """
-        return self.rules_out(scenario, LEAST_WORTH_MM, pause, _FIRST_DEPTH + 1)
+        return self.rules_out(scenario, LEAST_WORTH_MM, pause, _FIRST_DEPTH + 1, _FEW_MEASURED)
 
     def way(
         self, scenario: Scenario, target_mm: float, depth: int, pause: Pause

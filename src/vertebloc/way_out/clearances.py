@@ -26,7 +26,7 @@ from vertebloc.way_out.samples import (
 CLIP_MM = 8.0
 #: And down to this: deeper in is as shut as can be.
 FLOOR_MM = -14.0
-_MANY = 600  #: poses from which on threads bring more than they cost
+_MANY = 200  #: poses from which on threads bring more than they cost
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -24,6 +24,8 @@ _ROUGHLY = 5.0  #: a rough look takes steps so many times wider
 _SHORT_MM = 0.8  #: edges longer than this may be halved
 #: Close to the seat a small error counts for much: steps are shorter there, down to this part
 _FINEST = 0.2
+_PARTS = ("gone_mm", "least_y_mm", "least_x_mm", "most_x_mm")
+_GLANCES = np.array([0.5, 0.25, 0.75, 0.125, 0.375, 0.625, 0.875])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -32,7 +34,7 @@ class Edge:
 
     poses: NDArray[np.float64]
     extents: Extents
-    half_step_mm: float
+    half_step_mm: float | NDArray[np.float64]  #: of all, or of each pose
     clearance: dict[str, NDArray[np.float64]]
 
 
@@ -67,7 +69,9 @@ class CloserLook:
         """
         edges = self.along(way)
         self._measure(edges, names)
-        return np.array([self.scores(edge, names, margin).min() for edge in edges])
+        first = np.cumsum([0] + [len(edge.poses) for edge in edges[:-1]])
+        scores = self.scores(_joined(edges, (*self.ground.soft_names, *names)), names, margin)
+        return np.asarray(np.minimum.reduceat(scores, first))
 
     def along(self, way: NDArray[np.float64]) -> list[Edge]:
         """Edges of a way.
@@ -112,6 +116,39 @@ class CloserLook:
             over = clearance - edge.half_step_mm - margin.grown_mm - demand
             short = np.minimum(short, over)
         return np.where(short < 0.0, _SHUT + short, np.maximum(worth, 0.9 * _SHUT))
+
+    def half_step_mm(self, poses: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Half a step of a close look at poses in the plane: shorter close to the seat."""
+        turn = (poses[:, 2] + np.pi) % (2.0 * np.pi) - np.pi
+        moved = np.hypot(poses[:, 0], poses[:, 1]) + self.reach_mm * np.abs(turn)
+        settings = self.ground.settings
+        share = np.clip(moved / settings.clear_after_mm, _FINEST, 1.0)
+        return np.asarray(settings.check_mm * share / 2.0)
+
+    def clearance_mm(self, name: str, moves: NDArray[np.float64]) -> NDArray[np.float64]:
+        """What the clearance to an obstacle is at least at single poses."""
+        gauge = self.ground.gauges[name]
+        tree = self._thin_tree(name) if self.is_rough else None
+        measured = gauge.measure(moves, tree, self._range_mm(name)).astype(np.float64)
+        return gauge.at_least(measured, self.ground.settings)
+
+    def glance(
+        self, a: NDArray[np.float64], b: NDArray[np.float64], names: tuple[str, ...],
+        margin: Margin,
+    ) -> float:  # fmt: skip
+        """About the least that a few poses between two are worth: to see soon that it is shut."""
+        way = b - a
+        way[2] = (way[2] + np.pi) % (2.0 * np.pi) - np.pi
+        return float(self._still(a + _GLANCES[:, None] * way, names, margin).min())
+
+    def _still(
+        self, poses: NDArray[np.float64], names: tuple[str, ...], margin: Margin
+    ) -> NDArray[np.float64]:
+        """What single poses are worth, as if each were looked at closely."""
+        far = extents(moves_along(poses), self.ground.body.samples.corners)
+        still = Edge(poses, far, self.ground.settings.check_mm / 2.0, {})
+        self._measure([still], names)
+        return self.scores(still, names, margin)
 
     def _edge(self, a: _Key, b: _Key) -> Edge:
         """Poses along the straight way between two, the short way round."""
@@ -276,14 +313,7 @@ class CloserLook:
         found = way.copy()
         tried = (way[moving][:, None, :] + offsets).reshape(-1, way.shape[1])
         tried = self._within(tried)
-        still = Edge(
-            tried,
-            extents(moves_along(tried), self.ground.body.samples.corners),
-            self.ground.settings.check_mm / 2.0,
-            {},
-        )
-        self._measure([still], names)
-        scores = self.scores(still, names, margin).reshape(len(moving), len(offsets))
+        scores = self._still(tried, names, margin).reshape(len(moving), len(offsets))
         found[moving] = tried.reshape(len(moving), len(offsets), way.shape[1])[
             np.arange(len(moving)), scores.argmax(axis=1)
         ]
@@ -310,3 +340,15 @@ class CloserLook:
         found[:, 3:5] *= np.minimum(1.0, most / np.maximum(tilt, 1e-12))[:, None]
         found[:, 5] = np.clip(poses[:, 5], -settings.lift_mm, settings.lift_mm)
         return found
+
+
+def _joined(edges: list[Edge], names: tuple[str, ...]) -> Edge:
+    """Edges one after the other, as if they were one."""
+    counts = [len(edge.poses) for edge in edges]
+    far = [np.concatenate([getattr(e.extents, part) for e in edges]) for part in _PARTS]
+    return Edge(
+        np.concatenate([edge.poses for edge in edges]),
+        Extents(*far),
+        np.repeat([edge.half_step_mm for edge in edges], counts),
+        {n: np.concatenate([edge.clearance[n] for edge in edges]) for n in names},
+    )

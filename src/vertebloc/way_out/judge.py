@@ -14,6 +14,7 @@ from vertebloc.way_out.cell_stock import Shelf, first_cells
 from vertebloc.way_out.cells import MOST_HALVINGS, CellSearch
 from vertebloc.way_out.clearances import CLIP_MM, FLOOR_MM
 from vertebloc.way_out.core import common_core
+from vertebloc.way_out.finer_way import NO_WAY
 from vertebloc.way_out.exact_check import ExactCheck, check_exactly
 from vertebloc.way_out.model import (
     CLOSED_MM,
@@ -39,8 +40,6 @@ BRACKET_MM = 1.5
 
 #: Cells are halved so often to see quickly that there is no way.
 _QUICK = 5
-#: A way is sought that is worth so much more: the closer look takes some of it off, mm.
-_MORE_MM = (0.3, 0.0)
 _SAY_EVERY = 5  #: pauses, each of half a second or so
 _BETWEEN_MM = 0.25  #: between clearances that a "no" is tried for
 
@@ -100,7 +99,8 @@ class Judge:
 
     def __post_init__(self) -> None:
         """Prepare the cells that all scenarios share."""
-        self.narrowing = make_narrowing(self.search.map, self.search.look, self.pause)
+        self.narrowing = make_narrowing(self.search.map, self.pause)
+        self.search.finer.pause = self.pause
 
     def pause(self) -> None:
         """Say now and then what is being done: whoever listens may stop it."""
@@ -131,23 +131,20 @@ class Judge:
         return Margin(True, -s.contour_error_mm, -s.contour_error_mm - s.sac_motion_mm)
 
     def way(self, scenario: Scenario, margin: Margin, least_mm: float) -> Way:
-        """A way shown to be worth something, unless it can be ruled out first."""
+        """A way shown to be worth something, if one is found."""
         search = self.search
         known = search.known(scenario, margin)
-        if known is not None:
+        if known is not None and known[0] >= least_mm:
             return known
-        cells = self.narrowing.search(replace(margin, is_upper=True))
-        if cells.rules_out(scenario, least_mm, self.pause, _QUICK):
-            return CLOSED_MM, np.empty((0, 3))
+        if margin != Margin(False):  # mostly there is none, and large cells tell
+            cells = self.narrowing.search(replace(margin, is_upper=True))
+            if cells.rules_out(scenario, least_mm, self.pause, _QUICK):
+                return CLOSED_MM, NO_WAY
         names = search.staying(scenario)
-        best: Way = (CLOSED_MM, np.empty((0, 3)))
-        for more in _MORE_MM:
-            found = self.narrowing.way(scenario, names, margin, least_mm + more)
-            best = max(best, found, key=lambda one: one[0])
-            if best[0] >= least_mm:
-                search.keep_way(scenario, margin, best[1])
-                break
-        return best
+        found = search.finer.one_worth(search.map, names, scenario.side, margin, least_mm)
+        if found[0] >= least_mm:
+            search.keep_way(scenario, margin, found[1])
+        return found
 
     def is_yes(self, scenario: Scenario) -> bool:
         """Whether a way keeps the wanted clearance with all obstacles grown."""
@@ -157,9 +154,7 @@ class Judge:
     def bracket(self, scenario: Scenario) -> Bracket:
         """Both ends of the model, brought together as far as it goes."""
         if scenario not in self._brackets:
-            search, plain = self.search, Margin(False)
-            names = search.staying(scenario)
-            found = search.known(scenario, plain) or (CLOSED_MM, np.empty((0, 3)))
+            lower = self._shown_mm(scenario)
             upper = min(
                 (
                     known.upper_mm
@@ -168,11 +163,23 @@ class Judge:
                 ),
                 default=np.inf,
             )
-            bracket, way = self.narrowing.bracket(scenario, names, found, BRACKET_MM, upper)
-            if bracket.lower_mm > CLOSED_MM:
-                search.keep_way(scenario, plain, way)
-            self._brackets[scenario] = bracket
+            names = self.search.staying(scenario)
+            self._brackets[scenario] = self.narrowing.bracket(
+                scenario, names, lower, BRACKET_MM, upper
+            )
         return self._brackets[scenario]
+
+    def _shown_mm(self, scenario: Scenario) -> float:
+        """What the best way of a scenario, or of one that gives up less, is shown to be worth."""
+        search, plain = self.search, Margin(False)
+        lower = search.lower_mm(scenario, plain)[0]
+        for other in self._brackets:
+            if other.side is scenario.side and other.given_up <= scenario.given_up:
+                worth, way = search.lower_mm(other, plain)
+                if worth > lower:
+                    search.keep_way(scenario, plain, way)
+                    lower = search.lower_mm(scenario, plain)[0]
+        return lower
 
     def core_upper_mm(self, scenario: Scenario) -> float:
         """Clearance that nothing in the family can better, obstacles shrunk; infinite: not known.
@@ -235,7 +242,7 @@ class Judge:
         if worth >= least:
             return worth, self.grown
         known = search.known(scenario, plain)
-        if known is not None:
+        if known is not None and len(known[1]):
             worth = max(worth, float(search.look.worths(known[1], names, self.grown).min()))
         return (worth if worth >= LEAST_WORTH_MM else CLOSED_MM), plain
 
@@ -286,8 +293,10 @@ class Judge:
         for side in Side:
             scenario = Scenario(side=side, given_up=given_up)
             upper = self.core_upper_mm(scenario)
-            low, high = self.settings.least_mm, CLIP_MM
-            while upper >= low and high - low > _BETWEEN_MM:
+            low, high = self.settings.least_mm, CLIP_MM - _BETWEEN_MM
+            if upper > high:
+                upper = self._upper_of_core(scenario, high, _QUICK)
+            while low <= upper < np.inf and high - low > _BETWEEN_MM:
                 middle = (low + high) / 2.0
                 one = self._upper_of_core(scenario, middle, _QUICK)
                 low, high = (low, middle) if one < np.inf else (middle, high)
@@ -331,14 +340,14 @@ class Judge:
         -------
         frozenset of str
             None of it can be kept any more, as far as ways were found. Where even all of it
-            makes no yes, what the best way of the model costs.
+            makes no yes, what the best way of the model costs; all, if that would press the sac.
         """
         scenario = Scenario(side=side, given_up=given_up)
         search, margin, least = self.search, self.grown, self.settings.least_mm
         if not self.is_yes(scenario):
             margin = Margin(False)
             least = min(least, self.bracket(scenario).lower_mm - _WORSE_MM)
-        if least == CLOSED_MM:
+        if least < -_WORSE_MM:
             return given_up
         whole_of = {o.name: o.part_of for o in search.ground.room.obstacles}
         lost: set[str | None] = set()
@@ -350,7 +359,7 @@ class Judge:
             if search.look.worths(way, search.staying(kept), margin).min() >= least:
                 search.keep_way(kept, margin, way)  # the same way is still good
                 scenario = kept
-            elif self._is_kept_quickly(kept, margin, least):
+            elif self.way(kept, margin, least)[0] >= least:
                 scenario = kept
             else:  # then nothing that holds all of it can be kept either
                 above: str | None = name
@@ -358,11 +367,3 @@ class Judge:
                     lost.add(above)
                     above = whole_of[above]
         return scenario.given_up
-
-    def _is_kept_quickly(self, kept: Scenario, margin: Margin, least_mm: float) -> bool:
-        """Whether a way is found without bettering it: that would take too long for each thing."""
-        names = self.search.staying(kept)
-        worth, way = self.narrowing.way(kept, names, margin, least_mm + _MORE_MM[0], is_quick=True)
-        if worth >= least_mm:
-            self.search.keep_way(kept, margin, way)
-        return worth >= least_mm

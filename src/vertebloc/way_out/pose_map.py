@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -203,23 +204,57 @@ class PoseMap:
         tuple of (float, mm; (n,) int)
             What it is worth (``CLOSED_MM`` if there is none), and its nodes from the seat on.
         """
-        shape = self.lattice.shape
-        came_from = np.empty(int(np.prod(shape)), dtype=np.int32)
-        stay = np.zeros(self._words, dtype=np.uint64)
-        for name in names:
-            at = self._bit[name]
-            stay[at >> 6] |= np.uint64(1 << (at & 63))
+        came_from = np.empty(len(self.best_sac), dtype=np.int32)
         worth, end = _kernels.widest_path(
-            self.values(margin).reshape(shape), self._bits(margin), stay,
-            *self._aside(side, margin), self._goal(margin), int(PER_MM * LEAST_WORTH_MM),
+            *self._passable(names, side, margin), int(PER_MM * LEAST_WORTH_MM),
             self.lattice.seat, came_from,
         )  # fmt: skip
         if end < 0:
             return CLOSED_MM, np.empty(0, dtype=np.int64)
+        return worth / PER_MM, self._followed(end, came_from)
+
+    def shortest(
+        self, names: tuple[str, ...], side: Side | None, margin: Margin, worth: float
+    ) -> NDArray[np.int64]:
+        """Path of the fewest nodes that is worth something: a widest one may wander.
+
+        Parameters
+        ----------
+        names, side, margin
+            As in ``widest``.
+        worth : float, mm
+            From ``widest``.
+
+        Returns
+        -------
+        (n,) int
+            Nodes from the seat on; none if there is no such path.
+        """
+        came_from = np.empty(len(self.best_sac), dtype=np.int32)
+        end = _kernels.shortest_path(
+            *self._passable(names, side, margin), int(np.floor(PER_MM * worth + 1e-6)),
+            self.lattice.seat, came_from,
+        )  # fmt: skip
+        return self._followed(end, came_from) if end >= 0 else np.empty(0, dtype=np.int64)
+
+    def _passable(
+        self, names: tuple[str, ...], side: Side | None, margin: Margin
+    ) -> tuple[NDArray[Any], ...]:
+        """Values of nodes, what shuts them and stays, what lies on the other side, and goals."""
+        stay = np.zeros(self._words, dtype=np.uint64)
+        for name in names:
+            at = self._bit[name]
+            stay[at >> 6] |= np.uint64(1 << (at & 63))
+        values = self.values(margin).reshape(self.lattice.shape)
+        return (
+            values, self._bits(margin), stay, *self._aside(side, margin), self._goal(margin)
+        )  # fmt: skip
+
+    def _followed(self, end: int, came_from: NDArray[np.int32]) -> NDArray[np.int64]:
         nodes = [end]
         while nodes[-1] != self.lattice.seat:
             nodes.append(int(came_from[nodes[-1]]))
-        return worth / PER_MM, np.array(nodes[::-1])
+        return np.array(nodes[::-1])
 
     @property
     def _bit(self) -> dict[str, int]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +17,7 @@ from vertebloc.way_out.clearances import (
     make_gauge,
 )
 from vertebloc.way_out.closer_look import CloserLook
+from vertebloc.way_out.finer_way import FinerWays
 from vertebloc.way_out.model import (
     CLOSED_MM,
     Bracket,
@@ -26,17 +27,10 @@ from vertebloc.way_out.model import (
     Substance,
     WayOutSettings,
 )
-from vertebloc.way_out.pose_map import LEAST_WORTH_MM, SAC, Ground, Margin, PoseMap, measure_map
+from vertebloc.way_out.pose_map import SAC, Ground, Margin, PoseMap, measure_map
 from vertebloc.way_out.poses import PoseLattice, make_lattice, moves_of
 
 Say = Callable[[str], None]
-
-_EFFORT = (24, 60)  #: rounds of bettering a way of the lattice, and poses shifted in each
-#: ways are bettered by a rough look, with obstacles grown by so much: a close look sees more
-_STRICTER_MM = (0.2, 0.0)
-#: what nodes of a way are hoped to gain by being shifted off the lattice, mm: tried in turn
-_HOPES_MM = (-0.8, -0.3, 0.4, 1.2)
-
 
 def _quiet(_: str) -> None:
     """Say nothing."""
@@ -101,7 +95,7 @@ class Search:
     ground: Ground
     map: PoseMap
     look: CloserLook
-    rough: CloserLook
+    finer: FinerWays
     scenarios_searched: int = 0
     _lower: dict[tuple[Scenario, Margin], tuple[float, NDArray[np.float64]]] = field(
         default_factory=dict
@@ -150,36 +144,9 @@ class Search:
         """
         key = (scenario, margin)
         if key not in self._lower:
-            self._lower[key] = self._search_lower(scenario, margin)
+            names = self.staying(scenario)
+            self._lower[key] = self.finer.widest(self.map, names, scenario.side, margin)
         return self._lower[key]
-
-    def _search_lower(
-        self, scenario: Scenario, margin: Margin
-    ) -> tuple[float, NDArray[np.float64]]:
-        names = self.staying(scenario)
-        best: tuple[float, NDArray[np.float64]] = (CLOSED_MM, np.empty((0, 3)))
-        for hope in _HOPES_MM:
-            hopeful = replace(margin, hope_mm=hope)
-            worth, nodes = self.map.widest(names, scenario.side, hopeful)
-            if worth == CLOSED_MM or worth <= best[0]:
-                continue
-            first = self.map.lattice.poses(nodes)
-            ways = [first]
-            for more in _STRICTER_MM:
-                stricter = replace(
-                    margin,
-                    grown_mm=margin.grown_mm + more,
-                    sac_grown_mm=margin.sac_grown_mm + more / 4.0,
-                )
-                hoped, bettered = self.rough.better(first, names, stricter, _EFFORT)
-                ways += [] if hoped == CLOSED_MM else [bettered]
-            for way in ways:
-                sure = float(self.look.worths(way, names, margin).min())
-                if sure >= LEAST_WORTH_MM and sure > best[0]:
-                    best = (sure, way)
-            if best[0] > CLOSED_MM:
-                break
-        return best
 
     def known(
         self, scenario: Scenario, margin: Margin
@@ -284,9 +251,6 @@ def make_search(room: Room, settings: WayOutSettings, say: Say = _quiet) -> Sear
     say("measuring the poses")
     lattice = lattice_for(room, settings)
     reach = float(np.linalg.norm(ground.body.samples.corners[:, :2], axis=1).max())
-    return Search(
-        ground,
-        measure_map(ground, lattice),
-        CloserLook(ground, reach),
-        CloserLook(ground, reach, True),
-    )
+    look = CloserLook(ground, reach)
+    finer = FinerWays(look, CloserLook(ground, reach, True))
+    return Search(ground, measure_map(ground, lattice), look, finer)

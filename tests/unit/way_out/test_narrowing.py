@@ -25,9 +25,9 @@ def search_in(piece, walls, **room):
 
 
 def narrowed(search, width_mm=1.5):
-    narrowing = make_narrowing(search.map, search.look, lambda: None)
-    found = search.lower_mm(PLAIN, Margin(False))
-    return narrowing.bracket(PLAIN, (), found, width_mm)
+    narrowing = make_narrowing(search.map, lambda: None)
+    lower, way = search.lower_mm(PLAIN, Margin(False))
+    return narrowing.bracket(PLAIN, (), lower, width_mm), way
 
 
 @pytest.fixture(scope="module")
@@ -77,7 +77,7 @@ def test_the_way_of_a_bracket_is_worth_its_lower_end(corner, found):
 def test_nothing_below_the_truth_is_ruled_out(corner):
     """A target just below the truth cannot be ruled out, one well above it is."""
     search, truth = corner
-    narrowing = make_narrowing(search.map, search.look, lambda: None)
+    narrowing = make_narrowing(search.map, lambda: None)
     cells = narrowing.search(Margin(True))
     assert not cells.rules_out(PLAIN, truth - 0.05, lambda: None, 5)
     assert truth <= narrowing.upper_mm(PLAIN, Margin(True), truth + 1.0) < truth + 1.0
@@ -90,7 +90,7 @@ def test_a_stop_between_steps_stops(corner):
     def stop():
         raise InterruptedError
 
-    narrowing = make_narrowing(search.map, search.look, stop)
+    narrowing = make_narrowing(search.map, stop)
     with pytest.raises(InterruptedError):
         narrowing.upper_mm(PLAIN, Margin(True), truth + 1.0)
 
