@@ -32,12 +32,11 @@ Stock = namedtuple(
 #: delivered pose, 4 all of it between the walls, 8 low is measured. most (n, soft): clearances
 #: that no pose of it betters. shut, clear, seen (n, w): one bit an obstacle.
 #: mark: of the last flood; came_from: the cell before; after: next in its bucket. todo: stack.
-#: heads: buckets. tube (2 a, 2 b, 2 c): halves of the largest cells that may be passed; empty:
-#: all. now: cells, flood, top of the stack, highest bucket, cells measured.
+#: heads: buckets. now: cells, flood, top of the stack, highest bucket, cells measured.
 Cells = namedtuple(
     "Cells",
     "shape level place first_child high low most flags shut clear seen mark came_from after todo"
-    " heads now balls bounds tube",
+    " heads now balls bounds",
 )
 
 
@@ -310,13 +309,6 @@ def state_of(stock, cells, c, stay, target, side):
     if cells.flags[c] and cells.high[c] < target:
         return 0
     found = 2
-    if len(cells.tube):
-        up = cells.level[c] - 1
-        if up < 0:
-            found = 1
-        elif not cells.tube[cells.place[c, 0] >> up, cells.place[c, 1] >> up,
-                            cells.place[c, 2] >> up]:  # fmt: skip
-            return 0
     pose, far = np.empty(3), np.empty(4)
     pose_of(stock, cells, c, pose)
     part = 0.5 ** cells.level[c]

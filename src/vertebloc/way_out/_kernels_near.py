@@ -1,4 +1,4 @@
-"""Array loops over lattice poses near a known way: the widest path among them, then a short one."""
+"""Array loops over poses near a known way: the widest path among them, then a short one."""
 
 import heapq
 

@@ -7,7 +7,6 @@ way is worth the target. What was measured is kept for other targets and scenari
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Callable
 from typing import Any
 
@@ -29,8 +28,6 @@ _FEW_MEASURED = 15_000  #: and where large ones are to tell
 #: Cells in all; then what is not known by then is not told.
 MOST_CELLS = 6_000_000
 
-_NO_TUBE = np.empty((0, 0, 0), dtype=np.bool_)
-
 Pause = Callable[[], None]
 
 
@@ -45,31 +42,11 @@ class CellSearch:
         shelf : Shelf
             Body and obstacles.
         margin : Margin
-            An upper one; obstacles grown: ways found are likely to hold.
+            An upper one.
         """
         self.shelf, self.margin = shelf, margin
         self.stock = shelf.stock(margin)
         self.cells = _empty(shelf, 1 << 18)
-
-    def keep_to(self, way: NDArray[np.float64]) -> None:
-        """Let floods pass only cells near a way: then they may find ways, but rule out nothing.
-
-        Parameters
-        ----------
-        way : (n, 3) float64
-            Poses no farther apart than half of the largest cells; none: let them pass all.
-        """
-        if not len(way):
-            self.cells = self.cells._replace(tube=_NO_TUBE)
-            return
-        first = np.array([*self.stock.room[9:11], 0.0])
-        place = np.floor((way - first) / (self.stock.steps / 2.0) + 1.0).astype(int)
-        shape = 2 * self.cells.shape
-        tube = np.zeros(shape, dtype=np.bool_)
-        for beside in itertools.product((-1, 0, 1), repeat=3):
-            i, j, k = (place + beside).T
-            tube[np.clip(i, 0, shape[0] - 1), np.clip(j, 0, shape[1] - 1), k % shape[2]] = True
-        self.cells = self.cells._replace(tube=tube)
 
     def reaches(
         self,
@@ -195,40 +172,6 @@ class CellSearch:
         """
         return self.rules_out(scenario, LEAST_WORTH_MM, pause, _FIRST_DEPTH + 1, _FEW_MEASURED)
 
-    def way(
-        self, scenario: Scenario, target_mm: float, depth: int, pause: Pause
-    ) -> NDArray[np.float64]:
-        """A short way through cells in which a pose may be worth a target.
-
-        Parameters
-        ----------
-        scenario : Scenario
-            Side and sacrifices.
-        target_mm : float, mm
-            Worth of a way.
-        depth : int
-            How often the largest cells may be halved.
-        pause : callable
-            Called now and then; may raise to stop.
-
-        Returns
-        -------
-        (n, 3) float64
-            Seat, middles of cells and of the faces between them; none if there is no way.
-        """
-        reached, end = self.reaches(scenario, target_mm, depth, pause)
-        if not reached or end < 0:
-            return np.empty((0, 3))
-        cost = np.array([max(1, 256 >> level) for level in range(MOST_HALVINGS + 4)])
-        way = kernels.cheapest_way(self.cells, end, cost)
-        return _through(self._poses(way), self.cells.level[way], self.stock.steps)
-
-    def _poses(self, cells: NDArray[np.int64]) -> NDArray[np.float64]:
-        part = 0.5 ** self.cells.level[cells].astype(np.float64)[:, None]
-        first = np.array([*self.stock.room[9:11], 0.0])
-        places = (self.cells.place[cells] + 0.5) * part - 0.5
-        return np.asarray(first + self.stock.steps * places)
-
     def _staying(self, scenario: Scenario) -> NDArray[np.int64]:
         """Obstacles that stay, by their place on the shelf, what never leaves first."""
         shelf = self.shelf
@@ -281,7 +224,6 @@ def _empty(shelf: Shelf, count: int) -> Any:
         now=now,
         balls=np.zeros(8192, dtype=np.int64),
         bounds=np.zeros(8192),
-        tube=_NO_TUBE,
     )
 
 
@@ -295,23 +237,3 @@ def _grown(cells: Any) -> Any:
         return np.concatenate((array, np.zeros_like(array)))
 
     return Cells(*(grown(array) for array in cells))
-
-
-def _through(
-    poses: NDArray[np.float64], levels: NDArray[np.int8], steps: NDArray[np.float64]
-) -> NDArray[np.float64]:
-    """Middles of cells on a way, and between two of them the middle of the face they share."""
-    found = [np.zeros(3)]
-    for i in range(len(poses)):
-        found.append(poses[i])
-        if i + 1 == len(poses):
-            break
-        small, large = (i, i + 1) if levels[i] >= levels[i + 1] else (i + 1, i)
-        away = poses[large] - poses[small]
-        away[2] = (away[2] + np.pi) % (2.0 * np.pi) - np.pi
-        sizes = steps * (0.5 ** levels[i] + 0.5 ** levels[i + 1]) / 2.0
-        axis = int(np.argmin(np.abs(np.abs(away) / sizes - 1.0)))
-        face = poses[small].copy()
-        face[axis] += np.sign(away[axis]) * steps[axis] * 0.5 ** levels[small] / 2.0
-        found.append(face)
-    return np.array(found)

@@ -16,49 +16,42 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from vertebloc.space.frames import Side
 from vertebloc.way_out import _kernels_near as kernels
 from vertebloc.way_out._kernels import CLOSED
 from vertebloc.way_out.clearances import CLIP_MM
 from vertebloc.way_out.closer_look import CloserLook
 from vertebloc.way_out.measured_poses import STRIDES, MeasuredPoses, keys_of, places_of
 from vertebloc.way_out.model import CLOSED_MM, WayOutSettings
-from vertebloc.way_out.pose_map import LEAST_WORTH_MM, PER_MM, SAC, Margin, PoseMap
-from vertebloc.way_out.rules import demanded_mm, worth_mm
+from vertebloc.way_out.pose_map import LEAST_WORTH_MM, PER_MM, PoseMap
+from vertebloc.way_out.pose_worths import (
+    Asked,
+    Stage,
+    Way,
+    keys_near,
+    nearest_places,
+    pose_worths,
+    unwound,
+)
 
-Way = NDArray[np.float64]
 Pause = Callable[[], None]
 
 NO_WAY: Way = np.empty((0, 3))
 
 
-@dataclass(frozen=True, slots=True)
-class _Stage:
-    """One round: steps as a part of the lattice's, steps looked at around, what is hoped for."""
-
-    part: float
-    around: int
-    hope_mm: float
-    shy_mm: float  #: preferred besides what must not be touched: edges between poses bulge
-    is_close: bool  #: with all points of the piece
-
-
 _ROUGHLY = (
-    _Stage(1 / 2, 3, 0.6, 0.0, False),
-    _Stage(1 / 4, 3, 0.3, 0.0, False),
-    _Stage(1 / 8, 2, 0.0, 0.1, False),
+    Stage(1 / 2, 3, 0.6, 0.0, False),
+    Stage(1 / 4, 3, 0.3, 0.0, False),
+    Stage(1 / 8, 2, 0.0, 0.1, False),
 )
 _WIDELY = (
-    _Stage(1 / 2, 5, 0.3, 0.0, False),
-    _Stage(1 / 4, 4, 0.1, 0.0, False),
-    _Stage(1 / 8, 3, 0.0, 0.05, False),
+    Stage(1 / 2, 5, 0.3, 0.0, False),
+    Stage(1 / 4, 4, 0.1, 0.0, False),
+    Stage(1 / 8, 3, 0.0, 0.05, False),
 )
-_CLOSELY = (_Stage(1 / 8, 2, 0.0, 0.1, True), _Stage(1 / 16, 2, 0.0, 0.05, True))
+_CLOSELY = (Stage(1 / 8, 2, 0.0, 0.1, True), Stage(1 / 16, 2, 0.0, 0.05, True))
 #: what nodes of the lattice are hoped to gain by finer ones beside them, mm: tried in turn
 _HOPES_MM = (-0.3, 0.4, 1.2)
-#: a pose that needs hope at what must not be touched is worth so many times that hope less
-_PER_HOPE = 4.0
-#: and a mm on such a way counts for so many more for each mm that is lacking
+#: a mm on a way that needs hope counts for so many more for each mm that is lacking
 _DEAR_PER_MM = 30.0
 _WORSE_MM = 0.6  #: poses worth so much less than the way before are not looked at further
 _ROOMY_MM = 0.35  #: where the way is worth so much more than where it is narrowest it stays
@@ -81,49 +74,41 @@ class FinerWays:
     pause: Pause = _go_on  #: called between rounds; may raise to stop
     _poses: dict[tuple[float, bool], MeasuredPoses] = field(default_factory=dict)
 
-    def widest(
-        self, map_: PoseMap, names: tuple[str, ...], side: Side | None, margin: Margin
-    ) -> tuple[float, Way]:
+    def widest(self, map_: PoseMap, asked: Asked) -> tuple[float, Way]:
         """The widest way found: from ways of the lattice on, which finer ones better.
 
         Parameters
         ----------
         map_ : PoseMap
             Of the same ground.
-        names : tuple of str
-            Obstacles that stay.
-        side : Side or None
-            On which the sac's middle is passed.
-        margin : Margin
-            How strictly; not an upper one.
+        asked : Asked
+            What stays, the side, how strictly.
 
         Returns
         -------
         tuple of (float, mm; (n, 3) float64)
             What it is shown to be worth, and its poses; ``CLOSED_MM`` and none if none was found.
         """
-        found = sorted(self._rough_ways(map_, names, side, margin), key=lambda one: -one[0])
+        found = sorted(self._rough_ways(map_, asked), key=lambda one: -one[0])
         best = CLOSED_MM, NO_WAY
         for worth, way in found:
             if worth < best[0]:
                 break
-            one = self.closely(way, names, margin, side, about_mm=worth)
+            one = self.closely(way, asked, about_mm=worth)
             best = max(best, one, key=lambda one: one[0])
         return best
 
     def one_worth(
         self,
         map_: PoseMap,
-        names: tuple[str, ...],
-        side: Side | None,
-        margin: Margin,
+        asked: Asked,
         least_mm: float,
     ) -> tuple[float, Way]:
         """A way that is worth enough, if one is found: it need not be the widest.
 
         Parameters
         ----------
-        map_, names, side, margin
+        map_, asked
             As in ``widest``.
         least_mm : float, mm
             Enough.
@@ -134,11 +119,11 @@ class FinerWays:
             What it is shown to be worth, and its poses; ``CLOSED_MM`` and none if none was found.
         """
         # what few points and hope tell of a way is off by some tenths
-        for worth, way in self._rough_ways(map_, names, side, margin, least_mm - _WORSE_MM):
-            sure = float(self.look.worths(way, names, margin).min())
+        for worth, way in self._rough_ways(map_, asked, least_mm - _WORSE_MM):
+            sure = float(self.look.worths(way, asked.names, asked.margin).min())
             if sure >= least_mm:
                 return sure, way
-            found = self.closely(way, names, margin, side, about_mm=worth, enough_mm=least_mm)
+            found = self.closely(way, asked, about_mm=worth, enough_mm=least_mm)
             if found[0] >= least_mm:
                 return found
         return CLOSED_MM, NO_WAY
@@ -146,23 +131,22 @@ class FinerWays:
     def _rough_ways(
         self,
         map_: PoseMap,
-        names: tuple[str, ...],
-        side: Side | None,
-        margin: Margin,
+        asked: Asked,
         least_mm: float = LEAST_WORTH_MM,
     ) -> Iterator[tuple[float, Way]]:
         """Ways around different ones of the lattice, as they are asked for."""
         tried: list[Way] = []
         for hope in _HOPES_MM:
-            hopeful = replace(margin, hope_mm=hope)
-            worth = map_.widest(names, side, hopeful)[0]
+            hopeful = replace(asked.margin, hope_mm=hope)
+            worth = map_.widest(asked.names, asked.side, hopeful)[0]
             if worth == CLOSED_MM or worth < least_mm - abs(hope):
                 continue
-            way = map_.lattice.poses(map_.shortest(names, side, hopeful, worth))
+            nodes = map_.shortest(asked.names, asked.side, hopeful, worth)
+            way = map_.lattice.poses(nodes)
             if any(self._is_near(way, other) for other in tried):
                 continue
             tried.append(way)
-            worth, way = self.roughly(way, names, margin, side, least_mm)
+            worth, way = self.roughly(way, asked, least_mm)
             if len(way):
                 tried.append(way)
                 yield worth, way
@@ -170,15 +154,13 @@ class FinerWays:
     def _is_near(self, way: Way, other: Way) -> bool:
         """Whether poses near one way are looked at around the other."""
         steps = _steps_of(self.look.ground.settings)
-        far = cKDTree(_unwound(other) / steps).query(_unwound(way) / steps, p=np.inf)[0]
+        far = cKDTree(unwound(other) / steps).query(unwound(way) / steps, p=np.inf)[0]
         return bool(np.max(far) <= _ROUGHLY[0].around * _ROUGHLY[0].part)
 
     def roughly(
         self,
         way: Way,
-        names: tuple[str, ...],
-        margin: Margin,
-        side: Side | None,
+        asked: Asked,
         least_mm: float = LEAST_WORTH_MM,
     ) -> tuple[float, Way]:
         """The widest way around another one, looked at with few points.
@@ -187,12 +169,8 @@ class FinerWays:
         ----------
         way : (n, 3) float64
             From the seat to delivery; its poses may be as far apart as on the lattice.
-        names : tuple of str
-            Obstacles that stay.
-        margin : Margin
-            How strictly; not an upper one.
-        side : Side or None
-            On which the sac's middle is passed.
+        asked : Asked
+            What stays, the side, how strictly.
         least_mm : float, mm
             Ways worth less are of no use.
 
@@ -201,24 +179,22 @@ class FinerWays:
         tuple of (float, mm; (m, 3) float64)
             What it is about worth, and its poses; ``CLOSED_MM`` and none if there is none.
         """
-        worth, found = self._stages(way, names, margin, side, _ROUGHLY, least_mm)
+        worth, found = self._stages(way, asked, _ROUGHLY, least_mm)
         if not len(found):  # hope led into a corner: less of it, and farther around
-            worth, found = self._stages(way, names, margin, side, _WIDELY, least_mm)
+            worth, found = self._stages(way, asked, _WIDELY, least_mm)
         return worth, found
 
     def _stages(
         self,
         way: Way,
-        names: tuple[str, ...],
-        margin: Margin,
-        side: Side | None,
-        stages: tuple[_Stage, ...],
+        asked: Asked,
+        stages: tuple[Stage, ...],
         least_mm: float,
     ) -> tuple[float, Way]:
         worth = CLOSED_MM
         for stage in stages:
             least = least_mm - stage.hope_mm
-            worth, way = self._among(way, names, margin, side, stage, least)
+            worth, way = self._among(way, asked, stage, least)
             if not len(way):
                 break
         return worth, way
@@ -226,9 +202,7 @@ class FinerWays:
     def closely(
         self,
         way: Way,
-        names: tuple[str, ...],
-        margin: Margin,
-        side: Side | None,
+        asked: Asked,
         *,
         about_mm: float,
         enough_mm: float = np.inf,
@@ -239,12 +213,8 @@ class FinerWays:
         ----------
         way : (n, 3) float64
             From ``roughly``.
-        names : tuple of str
-            Obstacles that stay.
-        margin : Margin
-            How strictly; not an upper one.
-        side : Side or None
-            On which the sac's middle is passed.
+        asked : Asked
+            What stays, the side, how strictly.
         about_mm : float, mm
             What that way is about worth.
         enough_mm : float, mm
@@ -257,16 +227,16 @@ class FinerWays:
         """
         wide = _CLOSELY[0]
         for least in (about_mm - _WORSE_MM, LEAST_WORTH_MM):
-            worth, found = self._among(way, names, margin, side, wide, least)
+            worth, found = self._among(way, asked, wide, least)
             if len(found):
                 break
         else:
             return CLOSED_MM, NO_WAY
-        worths = self.look.worths(found, names, margin)
+        worths = self.look.worths(found, asked.names, asked.margin)
         if worths.min() < enough_mm:
-            found = self._finest(found, worths, names, margin, side, worth)
-            found = straightened(self.look, found, names, margin)
-            worths = self.look.worths(found, names, margin)
+            found = self._finest(found, worths, asked, worth)
+            found = straightened(self.look, found, asked)
+            worths = self.look.worths(found, asked.names, asked.margin)
         sure = float(worths.min())
         return (sure, found) if sure >= LEAST_WORTH_MM else (CLOSED_MM, NO_WAY)
 
@@ -274,9 +244,7 @@ class FinerWays:
         self,
         way: Way,
         worths: NDArray[np.float64],
-        names: tuple[str, ...],
-        margin: Margin,
-        side: Side | None,
+        asked: Asked,
         about_mm: float,
     ) -> Way:
         """The way with its narrow parts sought anew among the finest poses."""
@@ -284,7 +252,7 @@ class FinerWays:
         at = 0
         for first, last in _narrow(worths):
             old = way[first : last + 1]
-            part = self._among(old, names, margin, side, _CLOSELY[1], about_mm - _WORSE_MM)[1]
+            part = self._among(old, asked, _CLOSELY[1], about_mm - _WORSE_MM)[1]
             parts += [way[at:first], part if len(part) else old]
             at = last + 1
         return np.concatenate((*parts, way[at:]))
@@ -292,19 +260,17 @@ class FinerWays:
     def _among(
         self,
         way: Way,
-        names: tuple[str, ...],
-        margin: Margin,
-        side: Side | None,
-        stage: _Stage,
+        asked: Asked,
+        stage: Stage,
         least_mm: float,
     ) -> tuple[float, Way]:
         """The widest way among the poses of a finer lattice near a way."""
         self.pause()
         poses = self._measured(stage)
         steps, reach_mm = poses.steps, poses.look.reach_mm
-        keys = _keys_near(way, steps, stage.around)
-        worths, shorts = _pose_worths(poses, keys, names, margin, side, stage, least_mm)
-        ends = np.searchsorted(keys, keys_of(_nearest(_unwound(way)[[0, -1]], steps)))
+        keys = keys_near(way, steps, stage.around)
+        worths, shorts = pose_worths(poses, keys, asked, stage, least_mm)
+        ends = np.searchsorted(keys, keys_of(nearest_places(unwound(way)[[0, -1]], steps)))
         is_end = poses.extents(poses.rows(keys)).least_y_mm >= self._delivered_mm
         if not is_end[ends[1]]:  # a part of a way: where it goes on is given
             is_end[:], is_end[ends[1]] = False, True
@@ -329,7 +295,7 @@ class FinerWays:
     def _delivered_mm(self) -> float:
         return self.look.ground.room.delivered_y_mm
 
-    def _measured(self, stage: _Stage) -> MeasuredPoses:
+    def _measured(self, stage: Stage) -> MeasuredPoses:
         """Poses of a stage's lattice."""
         key = stage.part, stage.is_close
         if key not in self._poses:
@@ -342,79 +308,6 @@ def _steps_of(settings: WayOutSettings) -> NDArray[np.float64]:
     return np.array([settings.step_mm, settings.step_mm, np.radians(settings.step_deg)])
 
 
-def _unwound(way: Way) -> Way:
-    """Turns without jumps by a whole one."""
-    return np.column_stack((way[:, :2], np.unwrap(way[:, 2])))
-
-
-def _nearest(poses: Way, steps: NDArray[np.float64]) -> NDArray[np.int64]:
-    return np.asarray(np.round(poses / steps).astype(np.int64))
-
-
-def _keys_near(way: Way, steps: NDArray[np.float64], around: int) -> NDArray[np.int64]:
-    """Sorted numbers of all places near a way."""
-    way = _unwound(way)
-    parts = [way[-1:]]
-    for a, b in itertools.pairwise(way):
-        count = max(1, int(np.ceil(np.abs((b - a) / steps).max())))
-        parts.append(a + np.linspace(0.0, 1.0, count, endpoint=False)[:, None] * (b - a))
-    middles = np.unique(keys_of(_nearest(np.concatenate(parts), steps)))
-    box = np.array(list(itertools.product(range(-around, around + 1), repeat=3)))
-    return np.unique(middles[:, None] + box @ STRIDES)
-
-
-def _pose_worths(
-    measured: MeasuredPoses,
-    keys: NDArray[np.int64],
-    names: tuple[str, ...],
-    margin: Margin,
-    side: Side | None,
-    stage: _Stage,
-    least_mm: float,
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """What poses are worth, and how much room they lack at what must not be touched, mm.
-
-    Minus infinity where they are shut or worth less than a least.
-    """
-    look = measured.look
-    ground, settings = look.ground, look.ground.settings
-    poses, rows = places_of(keys) * measured.steps, measured.rows(keys)
-    far, half = measured.extents(rows), look.half_step_mm(poses)
-    gone = far.gone_mm + half
-    (low, high), (x, y) = ground.room.x_mm, ground.room.sac_middle_mm
-    inside = (far.least_x_mm >= low) & (far.most_x_mm <= high)
-    if side is not None:
-        inside &= (side.sign * (poses[:, 0] - x) >= 0.0) | (poses[:, 1] <= y)
-    alive = np.flatnonzero(inside)
-    worth = np.full(len(poses), CLIP_MM)
-    grown, error = margin.sac_grown_mm, settings.field_error_mm
-    for name in ground.soft_names:
-        todo = alive
-        if name != SAC:  # elsewhere the whole sac is no farther, and as much is wanted
-            todo = alive[far.gone_mm[alive] - half[alive] < settings.clear_after_mm]
-        sure = measured.clearance_mm(name, keys[todo], rows[todo]) + stage.hope_mm - half[todo]
-        at_rest = ground.rest_mm[name] + error - grown
-        one = worth_mm(sure - grown, gone[todo], at_rest_mm=at_rest, settings=settings)
-        worth[todo] = np.minimum(worth[todo], one)
-        alive = alive[worth[alive] >= max(least_mm, LEAST_WORTH_MM)]
-    lack = np.zeros(len(poses))
-    for name in names:
-        sure = measured.clearance_mm(name, keys[alive], rows[alive])
-        demand = demanded_mm(
-            gone[alive],
-            at_rest_mm=ground.rest_mm[name] + error - margin.grown_mm,
-            target_mm=-ground.press_mm(name),
-            settings=settings,
-        )
-        short = demand + stage.shy_mm - (sure - half[alive] - margin.grown_mm)
-        lack[alive] = np.maximum(lack[alive], short)
-        is_open = short <= stage.hope_mm + stage.shy_mm
-        alive = alive[is_open]
-    found = np.full(len(poses), -np.inf)
-    found[alive] = np.maximum(worth[alive] - _PER_HOPE * lack[alive], LEAST_WORTH_MM)
-    return found, lack
-
-
 def _narrow(worths: NDArray[np.float64]) -> list[tuple[int, int]]:
     """First and last pose of each part whose edges are shut, or hardly worth more than any."""
     worth = worths[worths >= LEAST_WORTH_MM].min(initial=np.inf)
@@ -424,7 +317,7 @@ def _narrow(worths: NDArray[np.float64]) -> list[tuple[int, int]]:
     return [(int(a), int(b)) for a, b in zip(steps[::2], steps[1::2], strict=True)]
 
 
-def straightened(look: CloserLook, way: Way, names: tuple[str, ...], margin: Margin) -> Way:
+def straightened(look: CloserLook, way: Way, asked: Asked) -> Way:
     """The way with parts made straight wherever that costs nothing.
 
     Parameters
@@ -433,16 +326,15 @@ def straightened(look: CloserLook, way: Way, names: tuple[str, ...], margin: Mar
         Judges.
     way : (n, 3) float64
         Poses.
-    names : tuple of str
-        Obstacles that stay.
-    margin : Margin
-        How strictly; not an upper one.
+    asked : Asked
+        What stays, how strictly.
 
     Returns
     -------
     (m, 3) float64
         Some of the poses.
     """
+    names, margin = asked.names, asked.margin
     worths = look.worths(way, names, margin)
     kept, todo = [0], [(0, len(way) - 1)]
     while todo:

@@ -14,8 +14,8 @@ from vertebloc.way_out.cell_stock import Shelf, first_cells
 from vertebloc.way_out.cells import MOST_HALVINGS, CellSearch
 from vertebloc.way_out.clearances import CLIP_MM, FLOOR_MM
 from vertebloc.way_out.core import common_core
-from vertebloc.way_out.finer_way import NO_WAY
 from vertebloc.way_out.exact_check import ExactCheck, check_exactly
+from vertebloc.way_out.finer_way import NO_WAY
 from vertebloc.way_out.model import (
     CLOSED_MM,
     Answer,
@@ -26,6 +26,7 @@ from vertebloc.way_out.model import (
 )
 from vertebloc.way_out.narrowing import Narrowing, make_narrowing
 from vertebloc.way_out.pose_map import LEAST_WORTH_MM, Margin, with_body
+from vertebloc.way_out.pose_worths import Asked
 from vertebloc.way_out.search import Search
 from vertebloc.way_out.tilting import Tilted, with_tilts
 
@@ -140,8 +141,8 @@ class Judge:
             cells = self.narrowing.search(replace(margin, is_upper=True))
             if cells.rules_out(scenario, least_mm, self.pause, _QUICK):
                 return CLOSED_MM, NO_WAY
-        names = search.staying(scenario)
-        found = search.finer.one_worth(search.map, names, scenario.side, margin, least_mm)
+        asked = Asked(search.staying(scenario), scenario.side, margin)
+        found = search.finer.one_worth(search.map, asked, least_mm)
         if found[0] >= least_mm:
             search.keep_way(scenario, margin, found[1])
         return found

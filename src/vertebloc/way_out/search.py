@@ -28,9 +28,11 @@ from vertebloc.way_out.model import (
     WayOutSettings,
 )
 from vertebloc.way_out.pose_map import SAC, Ground, Margin, PoseMap, measure_map
+from vertebloc.way_out.pose_worths import Asked
 from vertebloc.way_out.poses import PoseLattice, make_lattice, moves_of
 
 Say = Callable[[str], None]
+
 
 def _quiet(_: str) -> None:
     """Say nothing."""
@@ -145,7 +147,8 @@ class Search:
         key = (scenario, margin)
         if key not in self._lower:
             names = self.staying(scenario)
-            self._lower[key] = self.finer.widest(self.map, names, scenario.side, margin)
+            asked = Asked(names, scenario.side, margin)
+            self._lower[key] = self.finer.widest(self.map, asked)
         return self._lower[key]
 
     def known(
