@@ -171,6 +171,8 @@ def leave_out_far(at, ratio, step, limit, nearest, distances):
                 least, straight = 0.0, 0.0
                 for q in range(8):
                     x, y, z = q & 1, (q >> 1) & 1, q >> 2
+                    if i0 + x >= at.shape[0] or j0 + y >= at.shape[1] or k0 + z >= at.shape[2]:
+                        continue  # the node lies on the last far one: nothing counts beyond
                     d = at[i0 + x, j0 + y, k0 + z]
                     da, db, dc = abs(x - a), abs(y - b), abs(z - c)
                     straight += d * (1 - da) * (1 - db) * (1 - dc)

@@ -118,9 +118,11 @@ def distance_field_of_surface(
     if not surface.is_closed or surface.volume_mm3 <= 0:
         raise InputError("the surface must be closed with its triangles facing outwards")
     low, high = surface.vertices.min(axis=0), surface.vertices.max(axis=0)
-    shape = np.ceil((high - low) / pitch_mm).astype(int) + 3
+    # nodes lie at whole steps: a solid and its mirror image are then measured alike
+    first, last = np.floor(low / pitch_mm) - 1.0, np.ceil(high / pitch_mm) + 1.0
+    shape = (last - first).astype(int) + 1
     matrix = np.diag([pitch_mm] * 3 + [1.0])
-    matrix[:3, 3] = low - pitch_mm
+    matrix[:3, 3] = first * pitch_mm
     grid = Grid.from_matrix((int(shape[0]), int(shape[1]), int(shape[2])), matrix)
     return _field_on(mask_of_surface(surface, grid), divided(surface, 1.5), rim_mm)
 

@@ -153,9 +153,7 @@ class Shelf:
         name, settings = self.names[g], self.ground.settings
         is_soft = g < self.soft
         grown = margin.sac_grown_mm if is_soft else margin.grown_mm
-        gauge, rest = self.ground.gauges[name], self.ground.rest_mm[name]
-        at_rest = float(gauge.at_least(np.array([rest]), settings)[0]) - grown
-        first = at_rest - settings.tolerance_mm
+        first = self.ground.rest_mm[name][0] - grown - settings.tolerance_mm
         target = np.inf if is_soft else -self.ground.press_mm(name)
         lowest = min(first, LEAST_WORTH_MM) + grown - 0.01
         return self.radii[g], min(first, target), target, grown, lowest

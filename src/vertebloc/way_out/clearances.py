@@ -7,7 +7,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from vertebloc.errors import InputError
 from vertebloc.space.fields import DistanceField, distance_field_of_surface
 from vertebloc.space.surfaces import TriangleSurface
 from vertebloc.way_out import _kernels
@@ -26,6 +25,7 @@ from vertebloc.way_out.samples import (
 CLIP_MM = 8.0
 #: And down to this: deeper in is as shut as can be.
 FLOOR_MM = -14.0
+_THIN_MM = 0.5  #: a thing that is hardly thicker than it may be pressed counts as thin
 _MANY = 200  #: poses from which on threads bring more than they cost
 
 
@@ -160,9 +160,9 @@ def make_gauge(body: Body, obstacle: Obstacle, settings: WayOutSettings) -> Gaug
     body : Body
         What moves.
     obstacle : Obstacle
-        A surface is looked up with the body's points in its own field. Points of a line are
-        looked up in the body's field: thin things that may be pressed deeper than they are
-        thick would not be in the way at all the other way round.
+        A surface is looked up with the body's points in its own field. Points of a line, and of a
+        surface that is not much thicker than it may be pressed, are looked up in the body's
+        field: thin things would not be in the way at all the other way round.
     settings : WayOutSettings
         How finely.
 
@@ -170,11 +170,6 @@ def make_gauge(body: Body, obstacle: Obstacle, settings: WayOutSettings) -> Gaug
     -------
     Gauge
         Ready to measure.
-
-    Raises
-    ------
-    InputError
-        If the obstacle is thinner than it may be pressed.
     """
     matters = matters_mm(obstacle.may_press_mm, settings)
     if obstacle.substance is Substance.CROWDED:
@@ -191,12 +186,10 @@ def make_gauge(body: Body, obstacle: Obstacle, settings: WayOutSettings) -> Gaug
     assert obstacle.surface is not None
     field = field_of(obstacle.surface, settings, matters[1] + 1.0)
     deepest = -float(np.min(field.distances.values))
-    if deepest <= obstacle.may_press_mm:
-        raise InputError(
-            f"{obstacle.name} is only {2.0 * deepest:.1f} mm thick, but may be pressed by "
-            f"{obstacle.may_press_mm:.1f} mm: it would not be in the way at all; use less"
-        )
-    return Gauge(field, body.tree, True, 0.0, body.samples.cover_mm, matters)
+    if deepest > obstacle.may_press_mm + _THIN_MM:
+        return Gauge(field, body.tree, True, 0.0, body.samples.cover_mm, matters)
+    own = sample_surface(obstacle.surface, settings.edge_mm)
+    return Gauge(body.field, point_tree(own.points), False, 0.0, own.cover_mm, matters)
 
 
 def matters_mm(may_press_mm: float, settings: WayOutSettings) -> tuple[float, float]:

@@ -99,7 +99,7 @@ class CloserLook:
             one = worth_mm(
                 clearance - edge.half_step_mm - margin.sac_grown_mm,
                 gone,
-                at_rest_mm=ground.rest_mm[name] + settings.field_error_mm - margin.sac_grown_mm,
+                at_rest_mm=ground.rest_mm[name][1] - margin.sac_grown_mm,
                 settings=settings,
             )
             worth = np.minimum(worth, one)
@@ -109,7 +109,7 @@ class CloserLook:
             clearance = ground.gauges[name].at_least(edge.clearance[name], settings)
             demand = demanded_mm(
                 gone,
-                at_rest_mm=ground.rest_mm[name] + settings.field_error_mm - margin.grown_mm,
+                at_rest_mm=ground.rest_mm[name][1] - margin.grown_mm,
                 target_mm=-ground.press_mm(name),
                 settings=settings,
             )

@@ -48,13 +48,16 @@ _WIDELY = (
     Stage(1 / 4, 4, 0.1, 0.0, False),
     Stage(1 / 8, 3, 0.0, 0.05, False),
 )
-_CLOSELY = (Stage(1 / 8, 2, 0.0, 0.1, True), Stage(1 / 16, 2, 0.0, 0.05, True))
+_CLOSELY = Stage(1 / 8, 2, 0.0, 0.1, True)
+#: the narrow parts: boldly, and if an edge between two poses is shut then, less so
+_FINEST = (Stage(1 / 16, 2, 0.0, 0.015, True), Stage(1 / 16, 2, 0.0, 0.06, True))
 #: what nodes of the lattice are hoped to gain by finer ones beside them, mm: tried in turn
 _HOPES_MM = (-0.3, 0.4, 1.2)
 #: a mm on a way that needs hope counts for so many more for each mm that is lacking
 _DEAR_PER_MM = 30.0
 _WORSE_MM = 0.6  #: poses worth so much less than the way before are not looked at further
 _ROOMY_MM = 0.35  #: where the way is worth so much more than where it is narrowest it stays
+_ROUNDS, _HARDLY_MM = 8, 0.01  #: of bettering a way among the finest poses, and what counts
 _BESIDE = 4  #: poses that a narrow part reaches farther to either side
 _SHY_MM = 0.5  #: poses that are worth less than this above the narrowest are gone round
 _GLANCE_MM = 0.6  #: steps of a look are shorter close to the seat than a glance takes them for
@@ -225,34 +228,48 @@ class FinerWays:
         tuple of (float, mm; (m, 3) float64)
             What it is shown to be worth, and its poses; ``CLOSED_MM`` and none if it is shut.
         """
-        wide = _CLOSELY[0]
         for least in (about_mm - _WORSE_MM, LEAST_WORTH_MM):
-            worth, found = self._among(way, asked, wide, least)
-            if len(found):
+            close = self._among(way, asked, _CLOSELY, least)[1]
+            if len(close):
                 break
         else:
             return CLOSED_MM, NO_WAY
-        worths = self.look.worths(found, asked.names, asked.margin)
-        if worths.min() < enough_mm:
-            found = self._finest(found, worths, asked, worth)
-            found = straightened(self.look, found, asked)
-            worths = self.look.worths(found, asked.names, asked.margin)
-        sure = float(worths.min())
-        return (sure, found) if sure >= LEAST_WORTH_MM else (CLOSED_MM, NO_WAY)
+        worths = self.look.worths(close, asked.names, asked.margin)
+        if worths.min() >= enough_mm:
+            return float(worths.min()), close
+        for stage in _FINEST:
+            found = straightened(self.look, self._settled(close, asked, stage), asked)
+            sure = float(self.look.worths(found, asked.names, asked.margin).min())
+            if sure >= LEAST_WORTH_MM:
+                return sure, found
+        return CLOSED_MM, NO_WAY
+
+    def _settled(self, way: Way, asked: Asked, stage: Stage) -> Way:
+        """The way bettered among the finest poses around it until that brings no more."""
+        best, best_way = -np.inf, way
+        for _ in range(_ROUNDS):
+            worths = self.look.worths(way, asked.names, asked.margin)
+            worth = float(worths.min())
+            if worth < best + _HARDLY_MM:
+                break
+            best, best_way = worth, way
+            way = self._finest(way, worths, asked, stage, max(worth, LEAST_WORTH_MM) - _WORSE_MM)
+        return best_way
 
     def _finest(
         self,
         way: Way,
         worths: NDArray[np.float64],
         asked: Asked,
-        about_mm: float,
+        stage: Stage,
+        least_mm: float,
     ) -> Way:
         """The way with its narrow parts sought anew among the finest poses."""
         parts: list[Way] = []
         at = 0
         for first, last in _narrow(worths):
             old = way[first : last + 1]
-            part = self._among(old, asked, _CLOSELY[1], about_mm - _WORSE_MM)[1]
+            part = self._among(old, asked, stage, least_mm)[1]
             parts += [way[at:first], part if len(part) else old]
             at = last + 1
         return np.concatenate((*parts, way[at:]))

@@ -29,7 +29,8 @@ class Ground:
     room: Room
     settings: WayOutSettings
     gauges: Mapping[str, Gauge]  #: by obstacle's name; the sac's under ``SAC``
-    rest_mm: Mapping[str, float]  #: the piece's own clearances at rest, as its points say
+    #: the piece's own clearances at rest, at least and at most, mm
+    rest_mm: Mapping[str, tuple[float, float]]
     body: Body  #: what moves
     slack_mm: float = 0.0  #: most that a point of the body is moved by any tilt of the family
 
@@ -90,12 +91,8 @@ class PoseMap:
 
     def _rest(self, name: str, margin: Margin, grown_mm: float) -> float:
         """Clearance at rest, taken so that the demand errs the right way."""
-        settings, rest = self.ground.settings, self.ground.rest_mm[name]
-        error = settings.field_error_mm
-        if not margin.is_upper:
-            return rest + error - grown_mm
-        gauge = self.ground.gauges[name]
-        return float(gauge.at_least(np.array([rest]), settings)[0]) - grown_mm
+        least, most = self.ground.rest_mm[name]
+        return (least if margin.is_upper else most) - grown_mm
 
     def _worth(self, margin: Margin) -> NDArray[np.int16]:
         """Least that the sac, and its patches that had room, let a node be worth."""
@@ -172,7 +169,7 @@ class PoseMap:
     def range_mm(self, name: str) -> tuple[float, float]:
         """Clearances that need to be told apart: below the first a node is shut in any case."""
         settings, soft = self.ground.settings, name in self.ground.soft_names
-        at_rest = self.ground.rest_mm[name] - settings.tolerance_mm
+        at_rest = self.ground.rest_mm[name][0] - settings.tolerance_mm
         least = min(at_rest, LEAST_WORTH_MM if soft else -self.ground.press_mm(name))
         errors = settings.contour_error_mm + (settings.sac_motion_mm if soft else 0.0)
         cover = self.ground.gauges[name].cover_mm + 2.0 * settings.field_error_mm

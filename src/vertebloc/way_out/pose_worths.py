@@ -140,13 +140,13 @@ def pose_worths(
         inside &= (side.sign * (poses[:, 0] - x) >= 0.0) | (poses[:, 1] <= y)
     alive = np.flatnonzero(inside)
     worth = np.full(len(poses), CLIP_MM)
-    grown, error = margin.sac_grown_mm, settings.field_error_mm
+    grown = margin.sac_grown_mm
     for name in ground.soft_names:
         todo = alive
         if name != SAC:  # elsewhere the whole sac is no farther, and as much is wanted
             todo = alive[far.gone_mm[alive] - half[alive] < settings.clear_after_mm]
         sure = measured.clearance_mm(name, keys[todo], rows[todo]) + stage.hope_mm - half[todo]
-        at_rest = ground.rest_mm[name] + error - grown
+        at_rest = ground.rest_mm[name][1] - grown
         one = worth_mm(sure - grown, gone[todo], at_rest_mm=at_rest, settings=settings)
         worth[todo] = np.minimum(worth[todo], one)
         alive = alive[worth[alive] >= max(least_mm, LEAST_WORTH_MM)]
@@ -155,7 +155,7 @@ def pose_worths(
         sure = measured.clearance_mm(name, keys[alive], rows[alive])
         demand = demanded_mm(
             gone[alive],
-            at_rest_mm=ground.rest_mm[name] + error - margin.grown_mm,
+            at_rest_mm=ground.rest_mm[name][1] - margin.grown_mm,
             target_mm=-ground.press_mm(name),
             settings=settings,
         )

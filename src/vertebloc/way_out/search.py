@@ -56,10 +56,19 @@ def make_ground(room: Room, settings: WayOutSettings) -> Ground:
     body = make_body(room.piece, settings)
     gauges = {o.name: make_gauge(body, o, settings) for o in room.obstacles}
     gauges[SAC] = Gauge(field_of(room.sac, settings), body.tree, True, 0.0, body.samples.cover_mm)
-    still = moves_of(np.zeros((1, 3)))
-    wide = (FLOOR_MM, CLIP_MM)
-    rest = {n: float(gauge.measure(still, None, wide)[0]) for n, gauge in gauges.items()}
+    rest = {name: _at_rest_mm(gauge, settings) for name, gauge in gauges.items()}
+    for one in room.obstacles:
+        if one.substance is Substance.CROWDED:  # that is how these patches are told
+            rest[one.name] = -one.may_press_mm, -one.may_press_mm
     return Ground(room=room, settings=settings, gauges=gauges, rest_mm=rest, body=body)
+
+
+def _at_rest_mm(gauge: Gauge, settings: WayOutSettings) -> tuple[float, float]:
+    """Clearance at rest, at least and at most."""
+    still = moves_of(np.zeros((1, 3)))
+    measured = gauge.measure(still, None, (FLOOR_MM, CLIP_MM)).astype(np.float64)
+    least = float(gauge.at_least(measured, settings)[0])
+    return least, float(measured[0]) + settings.field_error_mm
 
 
 def lattice_for(room: Room, settings: WayOutSettings, finer: float = 1.0) -> PoseLattice:

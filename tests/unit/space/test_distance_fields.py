@@ -6,6 +6,7 @@ import SimpleITK
 from scipy.ndimage import map_coordinates
 
 from vertebloc.errors import InputError
+from vertebloc.space import _kernels
 from vertebloc.space.accuracy import MEASURED, distance_error_of, distance_error_words
 from vertebloc.space.fields import (
     distance_field_of_mask,
@@ -222,3 +223,16 @@ def test_empty_and_tilted_masks_are_refused():
     sheared = Grid.from_matrix((5, 5, 5), tilted)
     with pytest.raises(InputError, match="perpendicular"):
         distance_field_of_mask(Volume(sheared, np.ones((5, 5, 5), dtype=bool)))
+
+
+def test_far_nodes_beyond_the_last_are_not_read():
+    """On a grid whose last nodes lie on far ones there is nothing beyond: memory must not count.
+
+    The far nodes are the first part of a larger array whose other part says "very far".
+    """
+    memory = np.full((4, 3, 3), 1e6, dtype=np.float32)
+    memory[:3] = 0.5
+    nearest = np.full((9, 9, 9), -1, dtype=np.int32)
+    distances = np.zeros(nearest.shape, dtype=np.float32)
+    _kernels.leave_out_far(memory[:3], 4, np.ones(3), 12.0, nearest, distances)
+    assert (nearest == -1).all()
