@@ -41,16 +41,18 @@ NO_WAY: Way = np.empty((0, 3))
 _ROUGHLY = (
     Stage(1 / 2, 3, 0.6, 0.0, False),
     Stage(1 / 4, 3, 0.3, 0.0, False),
-    Stage(1 / 8, 2, 0.0, 0.1, False),
+    Stage(1 / 8, 2, 0.1, 0.0, False),
 )
 _WIDELY = (
     Stage(1 / 2, 5, 0.3, 0.0, False),
     Stage(1 / 4, 4, 0.1, 0.0, False),
-    Stage(1 / 8, 3, 0.0, 0.05, False),
+    Stage(1 / 8, 3, 0.1, 0.0, False),
 )
-_CLOSELY = Stage(1 / 8, 2, 0.0, 0.1, True)
+_CLOSELY = Stage(1 / 8, 2, 0.1, 0.0, True)
 #: the narrow parts: boldly, and if an edge between two poses is shut then, less so
 _FINEST = (Stage(1 / 16, 2, 0.0, 0.015, True), Stage(1 / 16, 2, 0.0, 0.06, True))
+#: what is hoped for more, mm, where a way is shut, until one is found
+_EASES_MM = (0.05, 0.1, 0.2, 0.4)
 #: what nodes of the lattice are hoped to gain by finer ones beside them, mm: tried in turn
 _HOPES_MM = (-0.3, 0.4, 1.2)
 #: a mm on a way that needs hope counts for so many more for each mm that is lacking
@@ -197,10 +199,27 @@ class FinerWays:
         worth = CLOSED_MM
         for stage in stages:
             least = least_mm - stage.hope_mm
-            worth, way = self._among(way, asked, stage, least)
+            worth, way = self._eased(way, asked, stage, least)
             if not len(way):
                 break
         return worth, way
+
+    def _eased(self, way: Way, asked: Asked, stage: Stage, least_mm: float) -> tuple[float, Way]:
+        """The widest way, or if it is shut one that needs the least hope, and on from there."""
+        worth, found = self._among(way, asked, stage, least_mm)
+        eased: list[float] = []
+        while not len(found) and eased[-2:] not in [[e, e] for e in _EASES_MM]:
+            for ease in _EASES_MM:
+                easier = replace(stage, hope_mm=stage.hope_mm + ease)
+                other = self._among(way, asked, easier, least_mm - ease)[1]
+                if len(other):
+                    break
+            else:
+                break
+            eased.append(ease)
+            way = other
+            worth, found = self._among(way, asked, stage, least_mm)
+        return worth, found
 
     def closely(
         self,
@@ -269,7 +288,7 @@ class FinerWays:
         at = 0
         for first, last in _narrow(worths):
             old = way[first : last + 1]
-            part = self._among(old, asked, stage, least_mm)[1]
+            part = self._eased(old, asked, stage, least_mm)[1]
             parts += [way[at:first], part if len(part) else old]
             at = last + 1
         return np.concatenate((*parts, way[at:]))

@@ -67,7 +67,7 @@ def test_lead_more_room_on_the_left_and_the_twin_on_the_right(told):
 
 
 def test_the_twin_gets_the_mirrored_answer_to_a_tenth(told):
-    """Both rooms are the same to 0.02 mm at rest; the lower ends, which are searched, to 0.1 mm."""
+    """Both rooms are the same to 0.02 mm at rest; the lower ends, which are searched, to 0.1."""
     twin, _ = made_up_room("lead", mirrored=True)
     again = make_search(mirrored_room(twin.room), COARSE)
     one = searched("lead")
