@@ -15,6 +15,7 @@ import numpy as np
 from vertebloc.anatomy.levels import Level
 from vertebloc.reports.travel_scene import travel_scene
 from vertebloc.reports.way_out_document import way_out_document
+from vertebloc.reports.way_out_tilted import tilted_document
 from vertebloc.space.frames import Frame, Side
 from vertebloc.space.sections import surface_of_solid
 from vertebloc.space.transforms import Transform
@@ -164,5 +165,6 @@ def hand_kept(mirrored: bool = False, answer: Answer = Answer.YES, key: str = ""
         for name in ("least_mm", "clear_after_mm", "tolerance_mm", "sac_motion_mm",
                      "contour_error_mm")
     }  # fmt: skip
-    written = way_out_document(found, room, (T10,)) | {"settings": settings}
+    written = way_out_document(found, room, (T10,)) | tilted_document(found)
+    written |= {"settings": settings}
     return {"key": key, "way_out": written, "ways": ways, "scene": scene}

@@ -10,7 +10,8 @@ import numpy as np
 from vertebloc.reports import travel_text, way_out_text
 from vertebloc.reports.clearance_curve import curve_svg
 from vertebloc.reports.screen_scene import scene_views
-from vertebloc.reports.travel_picture import plane_svg
+from vertebloc.reports.travel_leans import is_tilted
+from vertebloc.reports.travel_picture import leans_on_plane, plane_svg
 from vertebloc.space.transforms import Transform
 
 
@@ -43,6 +44,7 @@ def travel_data(
     played = one["played"]
     found: dict[str, Any] = {
         "plane": plane_svg(scene, one, 0),
+        "note": travel_text.TILTED_NOTE if is_tilted(one) else "",
         "curve": curve_svg(one, least_mm),
         "views": travel_views(scene, standing, lps_from_body),
         "meshes": [m for m in scene["meshes"] if m["kind"] in _OWN or m["name"] in one["stays"]],
@@ -55,6 +57,7 @@ def travel_data(
             name: played[name] for name in _READ
         } | {
             "words": [reading(played, pose) for pose in range(count)],
+            "leans": [leans_on_plane(scene, one, pose) for pose in range(count)],
         }  # fmt: skip
     return found
 
@@ -105,6 +108,7 @@ def reading(played: Mapping[str, Any], pose: int) -> str:
         played["clearance_mm"][pose],
         played["demanded_mm"][pose],
         turn_deg=(played["turn_deg"][pose] + 180.0) % 360.0 - 180.0,
+        leaned=(float(np.hypot(*played["tilts"][pose][:2])), played["tilts"][pose][2]),
     )
 
 

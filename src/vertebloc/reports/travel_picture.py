@@ -11,6 +11,7 @@ import numpy as np
 
 from vertebloc.reports import palette
 from vertebloc.reports import travel_text as words
+from vertebloc.reports.travel_leans import EVERY, MOVING, cut_loops, leans_of
 from vertebloc.space.views import View, edge_words
 
 _MM = 5.0  #: drawing units a millimetre
@@ -68,13 +69,14 @@ def plane_svg(scene: Mapping[str, Any], way: Mapping[str, Any], pose: int) -> st
     -------
     str
         SVG. Filled: what is cut at the height of the place that decides, the same in all moments,
-        so that nothing changes its shape; thin lines: the piece at other heights; dashed: given
-        up. The ring is at the nearest place, whatever its height.
+        so that only a tilt changes its shape; thin lines: the piece at other heights; dashed:
+        given up. The ring is at the nearest place, whatever its height.
     """
     field, played = _field(scene, way), way["played"]
     index = deciding_height(scene, way)
     wide, tall = field.size
     x0, y0 = field.at(0.0, 0.0)
+    leans = leans_of(scene, way, pose, index, ((x0, y0), _MM))
     return "".join(
         (
             f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {wide:.0f} {tall:.0f}" '
@@ -87,15 +89,36 @@ def plane_svg(scene: Mapping[str, Any], way: Mapping[str, Any], pose: int) -> st
             *_edge_of_wound(scene, field),
             *_track(played, field),
             f'<g class="moving" transform="{transform_of(way, pose, (x0, y0))}">',
-            *_shadow(scene, field),
-            '<g class="piece">',
-            *_moving(scene, index, field),
+            *_shadow(scene, field, leans),
+            f"<g {_class('piece', leans[-1:])}>",
+            *_moving(scene, way, index, field),
             "</g></g>",
             *_nearest(played, pose, field),
             *_letters(field),
             "</svg>",
         )
     )
+
+
+def leans_on_plane(scene: Mapping[str, Any], way: Mapping[str, Any], pose: int) -> list[str]:
+    """What a pose's tilt does to each outline of ``plane_svg``; empty if the way is flat.
+
+    Parameters
+    ----------
+    scene : mapping
+        From ``travel_scene``.
+    way : mapping
+        One of its ways.
+    pose : int
+        Which of its poses.
+
+    Returns
+    -------
+    list of str
+        Matrices as SVG writes them, in the order in which the outlines are drawn.
+    """
+    middle = _field(scene, way).at(0.0, 0.0)
+    return leans_of(scene, way, pose, deciding_height(scene, way), (middle, _MM))
 
 
 def deciding_height(scene: Mapping[str, Any], way: Mapping[str, Any]) -> int:
@@ -186,27 +209,34 @@ def _still(
             )
 
 
-def _moving(scene: Mapping[str, Any], index: int, field: _Field) -> Iterator[str]:
-    for name, fill in (("piece", palette.PIECE), ("tumour", "url(#travel-tumour)")):
-        for part in scene["parts"]:
-            path = _path(part["loops"][index], field) if part["name"] == name else ""
-            if path:
-                yield (
-                    f'<path d="{path}" fill="{fill}" fill-rule="evenodd" '
-                    f'stroke="{palette.CUT_EDGE}" stroke-width="2"/>'
-                )
+def _moving(
+    scene: Mapping[str, Any], way: Mapping[str, Any], index: int, field: _Field
+) -> Iterator[str]:
+    for name, fill in zip(MOVING, (palette.PIECE, "url(#travel-tumour)"), strict=True):
+        path = _path(cut_loops(scene, way, name, index), field)
+        if path:
+            yield (
+                f'<path d="{path}" fill="{fill}" fill-rule="evenodd" '
+                f'stroke="{palette.CUT_EDGE}" stroke-width="2"/>'
+            )
 
 
-def _shadow(scene: Mapping[str, Any], field: _Field) -> Iterator[str]:
-    """The piece and its tumour at other heights, as thin lines."""
-    for name, colour in (("piece", palette.PIECE), ("tumour", palette.TUMOUR_HATCH)):
+def _shadow(scene: Mapping[str, Any], field: _Field, leans: Sequence[str]) -> Iterator[str]:
+    """The piece and its tumour at other heights, as thin lines; tilted, each by its own matrix."""
+    matrices = iter([one] for one in leans)
+    for name, colour in zip(MOVING, (palette.PIECE, palette.TUMOUR_HATCH), strict=True):
+        look = f'fill="none" stroke="{colour}" stroke-opacity="0.45" stroke-width="1.2"'
         for part in (p for p in scene["parts"] if p["name"] == name):
-            path = "".join(_path(loops, field) for loops in part["loops"][::2])
-            if path:
-                yield (
-                    f'<path d="{path}" fill="none" stroke="{colour}" stroke-opacity="0.45" '
-                    'stroke-width="1.2"/>'
-                )
+            paths = [_path(loops, field) for loops in part["loops"][::EVERY]]
+            if not leans:
+                paths = [one for one in ("".join(paths),) if one]
+            for path in paths:
+                yield f'<path d="{path}" {look} {_class("other", next(matrices, []))}/>'
+
+
+def _class(name: str, matrix: Sequence[str]) -> str:
+    """A class, and the matrix of what a tilt changes; those lie in the order of ``leans_of``."""
+    return f'class="{name} leans" transform="{matrix[0]}"' if matrix else f'class="{name}"'
 
 
 def _lines(scene: Mapping[str, Any], way: Mapping[str, Any], field: _Field) -> Iterator[str]:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Any
+
 from vertebloc.reports import text
 from vertebloc.reports.way_out_text import GIVEN_UP
 from vertebloc.way_out.clearances import CLIP_MM
@@ -17,6 +20,18 @@ MOMENTS_NOTE = (
 PLANE = "The way out in the plane of travel, seen from the feet, back up"
 CURVE = "Room at the sac along the way out"
 CURVE_AXES = "mm at the sac: whole line, room; dashed, what is wanted there"
+UPPER_ENDS = "the ends at best are of moves in the plane"
+TILTS_IN_VAIN = (
+    "Tilting the piece and shifting it along the spine gained less than 0.1 mm there, as far as "
+    f"was tried; {UPPER_ENDS}."
+)
+TILTS_OF_ANOTHER = (
+    f"Tilts were tried for the plan that the search chose, not for this one; {UPPER_ENDS}."
+)
+TILTED_NOTE = (
+    "The piece is tilted on its way: its outlines are carried along, laid onto the plane."
+)
+_SAID_FROM = 0.05  #: mm and degrees: less is written as 0.0
 EDGE_OF_WOUND = "edge of the wound"
 AT_REST = "at rest"
 #: Words of the picture that plays the way out.
@@ -62,11 +77,54 @@ def outside_after(length: str) -> str:
     return f"out of the wound, after {length} of travel"
 
 
-def reading(moved_mm: float, clearance_mm: float, wanted_mm: float, *, turn_deg: float) -> str:
-    """What is read at one pose of the way out."""
+def reading(
+    moved_mm: float,
+    clearance_mm: float,
+    wanted_mm: float,
+    *,
+    turn_deg: float,
+    leaned: tuple[float, float] = (0.0, 0.0),
+) -> str:
+    """What is read at one pose of the way out; ``leaned``: its tilt, degrees, and lift, mm."""
+    tilt_deg, lift_mm = leaned
+    tilted = f", tilted {text.degrees(tilt_deg)}" if tilt_deg >= _SAID_FROM else ""
+    lifted = ""
+    if abs(lift_mm) >= _SAID_FROM:
+        lifted = f", {text.mm(abs(lift_mm))} to the {'head' if lift_mm > 0.0 else 'feet'}"
     return (
-        f"moved {text.mm(moved_mm)}, turned {text.degrees(abs(turn_deg))}: "
+        f"moved {text.mm(moved_mm)}, turned {text.degrees(abs(turn_deg))}{tilted}{lifted}: "
         f"{from_sac(clearance_mm)}; wanted there {text.mm(wanted_mm)}"
+    )
+
+
+def tilted_sentence(way_out: Mapping[str, Any]) -> str:
+    """What tilts and lifts gained in room at the sac.
+
+    Parameters
+    ----------
+    way_out : mapping
+        ``way_out`` of plan.json.
+
+    Returns
+    -------
+    str
+        One sentence; empty where no way was found.
+    """
+    if "ledger" not in way_out:
+        return ""
+    if "tilted" not in way_out:
+        return TILTS_OF_ANOTHER
+    tilted = way_out["tilted"]
+    if tilted is None:
+        return ""
+    gained_mm = int(10.0 * tilted["gained_mm"] + 1e-9) / 10.0  # rounded down: never a promise
+    if gained_mm == 0.0:
+        return TILTS_IN_VAIN
+    when = "with all errors against it" if tilted["against_errors"] else "outlines as they are"
+    return (
+        f"Tilting the piece by up to {text.degrees(tilted['most_tilt_deg'])} and shifting it "
+        f"along the spine by up to {text.mm(tilted['most_lift_mm'])} gains "
+        f"{text.mm(gained_mm)} there, {when}; {UPPER_ENDS}."
     )
 
 

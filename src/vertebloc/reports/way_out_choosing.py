@@ -88,8 +88,9 @@ def with_ranking(
     for line in ledger:
         line["chosen"] = line is first
     way = ways[first["way"]]
-    if not way["chosen"]:  # the exact check was of the way that the search chose
+    if not way["chosen"]:  # exact check and tilts were of the way that the search chose
         ranked.pop("exact", None)
+        ranked.pop("tilted", None)
     return ranked | {
         "ledger": ledger,
         "side": first["side"],
@@ -145,4 +146,9 @@ def path_of(way: Mapping[str, Any]) -> list[dict[str, float]]:
     last = len(played["x_mm"]) - 1
     kept = sorted({*range(0, last + 1, 3), played["narrowest"], last})
     names = ("x_mm", "y_mm", "turn_deg", "moved_mm", "clearance_mm")
-    return [{name: played[name][i] for name in names} for i in kept]
+    leaned = ("tilt_about_x_deg", "tilt_about_y_deg", "lift_mm")
+    return [
+        {name: played[name][i] for name in names}
+        | dict(zip(leaned, played["tilts"][i], strict=True))
+        for i in kept
+    ]

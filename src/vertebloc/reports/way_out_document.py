@@ -187,6 +187,9 @@ def _path(path: Path | None) -> list[dict[str, float]]:
             "x_mm": round(float(path.poses[i, 0]), 3),
             "y_mm": round(float(path.poses[i, 1]), 3),
             "turn_deg": round(float(np.degrees(path.poses[i, 2])), 3),
+            "tilt_about_x_deg": round(float(path.tilts[i, 0]), 3) + 0.0,
+            "tilt_about_y_deg": round(float(path.tilts[i, 1]), 3) + 0.0,
+            "lift_mm": round(float(path.tilts[i, 2]), 3) + 0.0,
             "moved_mm": round(float(path.gone_mm[i]), 2),
             "clearance_mm": round(float(path.clearance_mm[i]), 2),
         }

@@ -9,7 +9,7 @@ from vertebloc.reports import text
 from vertebloc.reports import way_out_text as words
 from vertebloc.reports.page_words import Question
 from vertebloc.reports.sheet_pages import SheetPage, SheetPicture, SheetTable
-from vertebloc.reports.travel_text import MOMENTS_NOTE
+from vertebloc.reports.travel_text import MOMENTS_NOTE, TILTED_NOTE, tilted_sentence
 from vertebloc.reports.way_out_views import consequences
 
 #: Name under which a case keeps the drawing, as SVG.
@@ -41,7 +41,8 @@ def way_out_pages(document: Mapping[str, Any], draw: Draw) -> tuple[SheetPage, .
     said += words.distraction_said(way_out)
     exact = words.exact_sentence(way_out)
     said = [exact, *said] if words.is_doubted(way_out) else [*said, exact]
-    note = [MOMENTS_NOTE if "ledger" in way_out else "", words.settings_sentence(way_out)]
+    note = [MOMENTS_NOTE if "ledger" in way_out else "", *_tilts(way_out)]
+    note.append(words.settings_sentence(way_out))
     first = SheetPage(
         title=Question.WAY_OUT.value,
         sentence=" ".join(one for one in said if one),
@@ -54,6 +55,13 @@ def way_out_pages(document: Mapping[str, Any], draw: Draw) -> tuple[SheetPage, .
     if "ledger" not in way_out:
         return (first,)
     return (first, _ledger(way_out), *_published(way_out))
+
+
+def _tilts(way_out: Mapping[str, Any]) -> tuple[str, str]:
+    """How a tilted piece is drawn, and what its tilts gained."""
+    names = ("tilt_about_x_deg", "tilt_about_y_deg", "lift_mm")
+    drawn = any(pose[name] for pose in way_out.get("path", ()) for name in names)
+    return TILTED_NOTE if drawn else "", tilted_sentence(way_out)
 
 
 def _ledger(way_out: Mapping[str, Any]) -> SheetPage:

@@ -19,8 +19,8 @@ NOT_YET = (
     "on this page; it takes some minutes, and all else can be used meanwhile."
 )
 OLD = (
-    "The way out was computed before cuts, outlines, fates or settings were changed: it is OUT OF "
-    "DATE and not shown. Compute it again."
+    "The way out was computed before cuts, outlines, fates or settings were changed, or by "
+    "another vertebloc: it is OUT OF DATE and not shown. Compute it again."
 )
 COMPUTE, AGAIN, STOP = "compute the way out", "compute it again", "stop"
 STOPPED = "stopped: the last way out and the case are as they were"

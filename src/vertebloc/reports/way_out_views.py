@@ -12,6 +12,7 @@ from vertebloc.reports import text
 from vertebloc.reports import way_out_text as words
 from vertebloc.reports.page_views import Card, PageView, Sentence
 from vertebloc.reports.page_words import Question
+from vertebloc.reports.travel_text import tilted_sentence
 
 
 def way_out_view(document: Mapping[str, Any]) -> PageView:
@@ -84,7 +85,7 @@ def room_card(way_out: Mapping[str, Any]) -> Card:
     Returns
     -------
     Card
-        Value and certificate on lines of their own.
+        Value and certificate on lines of their own; below, what tilts gained.
     """
     low, high = map(words.mm_or_word, way_out["clearance_bracket_mm"])
     worse, better = map(words.mm_or_word, way_out["with_errors_mm"])
@@ -98,7 +99,7 @@ def room_card(way_out: Mapping[str, Any]) -> Card:
     if settings:
         rows.append((words.wanted(settings["least_mm"]), text.mm(settings["least_mm"])))
     rows.append((words.FLIPS, words.flips_at(way_out)))
-    return Card(title=words.ROOM, rows=tuple(rows))
+    return Card(title=words.ROOM, rows=tuple(rows), note=tilted_sentence(way_out))
 
 
 def ledger_card(way_out: Mapping[str, Any]) -> Card:

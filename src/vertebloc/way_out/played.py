@@ -111,11 +111,18 @@ def _move(pose: NDArray[np.float64], tilt: NDArray[np.float64]) -> NDArray[np.fl
 
 
 def _steps(path: Path, room: Room) -> NDArray[np.float64]:
-    """How far the piece's farthest point moves at most from pose to pose."""
-    reach = float(np.linalg.norm(room.piece.vertices[:, :2], axis=1).max())
+    """How far the piece's farthest point moves at most from pose to pose.
+
+    A tilted piece's points lie as far from the axis as from its middle at most; turns about joint
+    axes that differ by a vector differ by no more than its length.
+    """
+    leaned = np.diff(path.tilts, axis=0)
+    free = 3 if np.any(path.tilts) else 2
+    reach = float(np.linalg.norm(room.piece.vertices[:, :free], axis=1).max())
     change = np.diff(path.poses, axis=0)
     turn = np.abs((change[:, 2] + np.pi) % (2.0 * np.pi) - np.pi)
-    return np.asarray(np.hypot(change[:, 0], change[:, 1]) + reach * turn)
+    turn = turn + np.radians(np.hypot(leaned[:, 0], leaned[:, 1]))
+    return np.asarray(np.hypot(change[:, 0], change[:, 1]) + reach * turn + np.abs(leaned[:, 2]))
 
 
 def _nearest(

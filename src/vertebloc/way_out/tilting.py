@@ -28,6 +28,7 @@ class Tilted:
     worth_mm: float  #: shown to be kept
     way: NDArray[np.float64]  #: (n, 6): as ``moves_along`` takes it
     gained_mm: float  #: over the way in the plane
+    against_errors: bool  #: both with all errors against it; false: outlines as they are
 
 
 def with_tilts(
@@ -67,7 +68,12 @@ def with_tilts(
         if worth <= best + 0.02:
             break
         best, best_way = worth, tried
-    return Tilted(worth_mm=best, way=best_way, gained_mm=max(0.0, best - flat))
+    return Tilted(
+        worth_mm=best,
+        way=best_way,
+        gained_mm=max(0.0, best - flat),
+        against_errors=margin.grown_mm > 0.0 or margin.sac_grown_mm > 0.0,
+    )
 
 
 def _divided(look: CloserLook, way: NDArray[np.float64]) -> NDArray[np.float64]:

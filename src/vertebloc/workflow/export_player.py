@@ -22,6 +22,7 @@ from vertebloc.reports import export_words as words
 from vertebloc.reports.player_page import PlayerScene, PlayerScripts, player_page
 from vertebloc.reports.player_words import Audience
 from vertebloc.resection.played_parts import played_parts
+from vertebloc.way_out.poses import Tilt, moves_of
 from vertebloc.workflow.export_contours import ExportReport
 from vertebloc.workflow.load_case import load_identity
 from vertebloc.workflow.planned_again import PlannedAgain, plan_again
@@ -128,7 +129,7 @@ def poses_of(way_out: Mapping[str, Any] | None) -> tuple[NDArray[np.float64], ..
     ----------
     way_out : mapping or None
         ``way_out`` of plan.json: its ``path`` holds (4, 4) matrices that move patient LPS, or
-        moves in the plane of travel with ``lps_from_travel``.
+        moves in the frame of travel with ``lps_from_travel``.
 
     Returns
     -------
@@ -147,7 +148,7 @@ def poses_of(way_out: Mapping[str, Any] | None) -> tuple[NDArray[np.float64], ..
     for one in path:
         if isinstance(one, Mapping):
             travel = np.asarray((way_out or {})["lps_from_travel"], dtype=np.float64)
-            pose = travel @ _in_plane(one) @ np.linalg.inv(travel)
+            pose = travel @ _in_travel(one) @ np.linalg.inv(travel)
         else:
             pose = np.asarray(one, dtype=np.float64).reshape(4, 4)
         turn = pose[:3, :3]
@@ -157,12 +158,14 @@ def poses_of(way_out: Mapping[str, Any] | None) -> tuple[NDArray[np.float64], ..
     return tuple(found)
 
 
-def _in_plane(one: Mapping[str, float]) -> NDArray[np.float64]:
-    angle = np.radians(one["turn_deg"])
-    pose = np.eye(4)
-    pose[:2, :2] = [[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]]
-    pose[:2, 3] = one["x_mm"], one["y_mm"]
-    return pose
+def _in_travel(one: Mapping[str, float]) -> NDArray[np.float64]:
+    planar = np.array([[one["x_mm"], one["y_mm"], np.radians(one["turn_deg"])]])
+    leaned = Tilt(
+        about_x_deg=one["tilt_about_x_deg"],
+        about_y_deg=one["tilt_about_y_deg"],
+        lift_mm=one["lift_mm"],
+    )
+    return np.concatenate((moves_of(planar, leaned)[0], [[0.0, 0.0, 0.0, 1.0]]))
 
 
 def known_names(case: CaseFolder, choices: Choices) -> dict[str, tuple[str, ...]]:

@@ -24,6 +24,7 @@ from vertebloc.reports.way_out_check import check_document
 from vertebloc.reports.way_out_choosing import with_ranking
 from vertebloc.reports.way_out_distraction import distraction_document
 from vertebloc.reports.way_out_document import way_out_document
+from vertebloc.reports.way_out_tilted import tilted_document
 from vertebloc.resection import ResectionPlan
 from vertebloc.resection.model import Kind
 from vertebloc.way_out import WayOutSettings
@@ -36,6 +37,8 @@ from vertebloc.workflow.way_out_pulled import find_both, scenes_of
 
 STEP, FILE = "way_out", "way-out.json"
 _WHOLE_BODIES = (Kind.WHOLE_BODY, Kind.TWO_BODIES, Kind.THREE_BODIES)
+#: Counted up whenever what is kept changes: a way out from before is then out of date.
+_CONTENT = 2
 _MADE_FROM = ("labels", "names", "surfaces", "drawn", "package_version", "schema")
 
 
@@ -111,7 +114,7 @@ def key_of_way_out(inputs: Inputs, choices: Choices) -> str:
         theatre=TheatreChoice(),
         other_counts=(),
     )
-    parts = [hashes, counts, settings_of(choices)]
+    parts = [_CONTENT, hashes, counts, settings_of(choices)]
     return hashlib.sha256(canonical_bytes(parts)).hexdigest()
 
 
@@ -237,6 +240,7 @@ def find_way_out_of(
         "key": key,
         "way_out": way_out_document(found, room, plan.levels)
         | check_document(found)
+        | tilted_document(found)
         | distraction_document(found, both.pull)
         | {"settings": _settings(settings)},
         "ways": ways,

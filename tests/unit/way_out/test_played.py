@@ -6,6 +6,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from vertebloc.way_out.model import Path
 from vertebloc.way_out.played import play, six_moments
 
 
@@ -40,6 +41,27 @@ def test_motions_carry_a_corner_where_a_compass_puts_it(played):
         corner = move[:, :3] @ [6.0, 6.0, 1.0] + move[:, 3]
         r, at = 6.0 * math.sqrt(2.0), math.pi / 4.0 + turn
         assert corner == pytest.approx([x + r * math.cos(at), y + r * math.sin(at), 1.0])
+
+
+def test_a_tilt_alone_counts_as_way_of_the_farthest_corner(hand):
+    """A corner of the block at (6, 6, 8) leaned by 10 degrees about x, then lifted by 2 mm.
+
+    It moves by no more than its distance from the middle times the angle, then by the lift; what
+    is told is no less than it moves.
+    """
+    tilts = np.array([[0.0, 0.0, 0.0], [10.0, 0.0, 0.0], [10.0, 0.0, -2.0]])
+    path = Path(
+        poses=np.zeros((3, 3)), tilts=tilts, clearance_mm=np.full(3, 3.0), gone_mm=np.zeros(3),
+        narrowest=1,
+    )  # fmt: skip
+    found = play(path, hand.hand_room().room, hand.SETTINGS)
+    told = math.sqrt(36.0 + 36.0 + 64.0) * math.radians(10.0)
+    assert found.along_mm == pytest.approx([0.0, told, told + 2.0])
+    moved = 2.0 * math.hypot(6.0, 8.0) * math.sin(math.radians(5.0))  # on its own circle about x
+    corner = found.moves[1][:, :3] @ [6.0, 6.0, 8.0] + found.moves[1][:, 3]
+    assert math.dist(corner, (6.0, 6.0, 8.0)) == pytest.approx(moved)
+    assert moved <= told
+    assert found.moves[2][2, 3] == -2.0
 
 
 def test_what_is_wanted_rises_from_rest_to_r(hand, played):

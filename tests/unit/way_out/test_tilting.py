@@ -44,6 +44,8 @@ def test_tilts_gain_what_plain_geometry_says(slot):
     assert flat + 0.1 < found.worth_mm <= 2.0
     assert np.degrees(np.abs(found.way[:, 3]).max()) > 0.5 * SLANT
     assert slot.look.worths(found.way, (), PLAIN).min() == pytest.approx(found.worth_mm)
+    assert found.gained_mm == pytest.approx(found.worth_mm - flat, abs=1e-6)
+    assert not found.against_errors
 
 
 @pytest.mark.full

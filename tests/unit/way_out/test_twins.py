@@ -65,7 +65,7 @@ def test_a_tilted_way_is_mirrored_as_its_points_are(way_out_by_hand, rng):
     found = way_out_by_hand.hand_way_out()
     best = replace(found.best, path=path)
     way = np.column_stack((path.poses, path.tilts))
-    tilted = Tilted(worth_mm=1.0, way=way, gained_mm=0.1)
+    tilted = Tilted(worth_mm=1.0, way=way, gained_mm=0.1, against_errors=True)
     answer = mirrored_answer(replace(found, best=best, ledger=(best,), tilted=tilted))
     mirrored = answer.best.path
     assert answer.tilted.way == pytest.approx(np.column_stack((mirrored.poses, mirrored.tilts)))

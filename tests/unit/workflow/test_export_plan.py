@@ -60,13 +60,16 @@ def test_what_cannot_be_exported_is_one_line_and_leaves_nothing(run, tmp_path: P
     assert {path.name for path in tmp_path.iterdir()} == {"case", "used"}
 
 
+FLAT = {"tilt_about_x_deg": 0.0, "tilt_about_y_deg": 0.0, "lift_mm": 0.0}
+
+
 def test_poses_come_from_matrices_or_from_moves_in_the_plane_of_travel() -> None:
     """By hand: a quarter turn about the axis through (10, 20, 30), then 5 mm to the left."""
     travel = np.eye(4)
     travel[:3, 3] = [10.0, 20.0, 30.0]
     moves = [
-        {"x_mm": 0.0, "y_mm": 0.0, "turn_deg": 0.0},
-        {"x_mm": 5.0, "y_mm": 0.0, "turn_deg": 90.0},
+        FLAT | {"x_mm": 0.0, "y_mm": 0.0, "turn_deg": 0.0},
+        FLAT | {"x_mm": 5.0, "y_mm": 0.0, "turn_deg": 90.0},
     ]
     seat, moved = poses_of({"path": moves, "lps_from_travel": travel.tolist()})
     assert np.allclose(seat, np.eye(4))
@@ -78,6 +81,19 @@ def test_poses_come_from_matrices_or_from_moves_in_the_plane_of_travel() -> None
     mirrored = np.diag([-1.0, 1.0, 1.0, 1.0])
     with pytest.raises(InputError, match="no motion"):
         poses_of({"path": [np.eye(4).tolist(), mirrored.tolist()]})
+
+
+def test_a_tilted_pose_is_played_tilted() -> None:
+    """By hand: lean a quarter about x (y goes to z), lift by 2, a quarter turn about z, 5 along x.
+
+    So (0, 1, 0) goes to (0, 0, 1), (0, 0, 3), stays there in the turn, and ends at (5, 0, 3);
+    (1, 0, 0) stays in the lean, is lifted, turned to (0, 1, 2), and ends at (5, 1, 2).
+    """
+    way = FLAT | {"x_mm": 5.0, "y_mm": 0.0, "turn_deg": 90.0}
+    leaned = way | {"tilt_about_x_deg": 90.0, "lift_mm": 2.0}
+    moved = poses_of({"path": [way, leaned], "lps_from_travel": np.eye(4).tolist()})[1]
+    assert np.allclose(moved @ [0.0, 1.0, 0.0, 1.0], [5.0, 0.0, 3.0, 1.0])
+    assert np.allclose(moved @ [1.0, 0.0, 0.0, 1.0], [5.0, 1.0, 2.0, 1.0])
 
 
 def test_names_are_taken_out_and_a_page_that_still_holds_one_is_stopped() -> None:

@@ -14,7 +14,7 @@ from vertebloc.case.way_out_choice import Spared
 from vertebloc.errors import InputError
 from vertebloc.exchange.case_folder import CaseFolder
 from vertebloc.space.frames import Side
-from vertebloc.workflow import import_case
+from vertebloc.workflow import import_case, way_out
 from vertebloc.workflow.clock import read_clock
 from vertebloc.workflow.load_case import Restamper, load_choices
 from vertebloc.workflow.way_out import (
@@ -77,6 +77,14 @@ def test_whatever_enters_it_makes_it_out_of_date(case):
     for name in ("labels", "names", "surfaces", "drawn", "package_version"):
         other = type(inputs).of(inputs.as_dict() | {name: "0" * 64})
         assert saved_way_out(case, other, now) is None
+
+
+def test_one_kept_with_other_content_is_out_of_date(case, monkeypatch):
+    """One that was kept before tilts were told holds none: it is not shown half."""
+    now = load_choices(case)
+    assert saved(case, now) is not None
+    monkeypatch.setattr(way_out, "_CONTENT", way_out._CONTENT + 1)
+    assert saved(case, now) is None and kept_way_out(case) is not None
 
 
 def test_what_is_only_said_shown_or_ranked_does_not(case):

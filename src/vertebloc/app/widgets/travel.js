@@ -24,7 +24,7 @@ export default {
       </div>
       <div class="travel-two">
         <figure class="travel-plane"><div ref="plane" v-html="data ? data.plane : ''"></div>
-          <figcaption v-if="data">{{ data.views.across.title }}</figcaption></figure>
+          <figcaption v-if="data">{{ data.views.across.title }}<template v-if="data.note"><br>{{ data.note }}</template></figcaption></figure>
         <div class="travel-solid" ref="stage" @pointerdown="onDown" @pointermove="onMove" @pointerup="held = null">
           <canvas ref="solid"></canvas>
           <div class="travel-words" v-if="data">
@@ -120,6 +120,8 @@ export default {
         const i = this.pose, place = (p) => [x0 - mm * p[0], y0 - mm * p[1]];
         svg.querySelector(".moving").setAttribute("transform",
           `translate(${-mm * played.x_mm[i]} ${-mm * played.y_mm[i]}) rotate(${played.turn_deg[i]} ${x0} ${y0})`);
+        const leans = svg.querySelectorAll(".leans"); // a tilt changes each outline in its own way
+        played.leans[i].forEach((matrix, k) => leans[k].setAttribute("transform", matrix));
         const from = place(played.on_piece_mm[i]), to = place(played.on_sac_mm[i]);
         svg.querySelector(".gap").setAttribute("d", `M${from.join(" ")}L${to.join(" ")}`);
         svg.querySelector(".ring").setAttribute("cx", to[0]);
