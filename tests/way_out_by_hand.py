@@ -8,6 +8,7 @@ the patient's left; mirrored, for the right.
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import manifold3d
 import numpy as np
@@ -24,6 +25,7 @@ from vertebloc.way_out.answer import Entry, WayOut, family_words
 from vertebloc.way_out.model import Path
 from vertebloc.way_out.obstacles import RoomOfPlan, rib_obstacle
 from vertebloc.way_out.roots import Root
+from vertebloc.way_out.tilting import Tilted
 
 HALF_MM, SAC_Y_MM, SAC_R_MM = 6.0, 14.0, 4.0
 ASIDE_MM, BACK_MM, TURN_DEG = 16.0, 40.0, 30.0
@@ -156,9 +158,25 @@ def hand_way_out(mirrored: bool = False, answer: Answer = Answer.YES) -> WayOut:
     )  # fmt: skip
 
 
-def hand_kept(mirrored: bool = False, answer: Answer = Answer.YES, key: str = "") -> dict:
+def leaning_way_out() -> WayOut:
+    """The first plan leaned about both axes and lifted; its room is not measured anew.
+
+    Farther than any family allows: it shall be seen.
+    """
+    found, path = hand_way_out(), hand_path()
+    tilts = np.linspace(0.0, 1.0, len(path.poses))[:, None] * [12.0, -9.0, 1.5]
+    way = np.column_stack((path.poses, np.radians(tilts[:, :2]), tilts[:, 2]))
+    tilted = Tilted(worth_mm=1.2345, way=way, gained_mm=0.4567, against_errors=True)
+    best = replace(found.best, path=replace(path, tilts=tilts))
+    return replace(found, best=best, ledger=(best, *found.ledger[1:]), tilted=tilted)
+
+
+def hand_kept(
+    mirrored: bool = False, answer: Answer = Answer.YES, key: str = "", leaning: bool = False
+) -> dict:
     """As a case keeps it."""
-    found, room = hand_way_out(mirrored, answer), hand_room(mirrored)
+    found = leaning_way_out() if leaning else hand_way_out(mirrored, answer)
+    room = hand_room(mirrored)
     scene, ways = travel_scene(found, room, {})
     settings = {
         name: getattr(SETTINGS, name)

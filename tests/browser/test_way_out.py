@@ -11,6 +11,8 @@ from pathlib import Path
 import pytest
 from pypdf import PdfReader
 
+from vertebloc.reports.travel_picture import leans_on_plane
+
 pytestmark = [pytest.mark.system("chromium"), pytest.mark.slow]
 
 PAGE = Path(__file__).with_name("way_out_page.py")
@@ -23,9 +25,9 @@ def kept(way_out_by_hand):
 
 
 @contextmanager
-def opened(browser, folder, side):
+def opened(browser, folder, side, *more):
     """The page of a case that keeps a way out to a side; its server ends with it."""
-    command = [sys.executable, str(PAGE), str(folder), side]
+    command = [sys.executable, str(PAGE), str(folder), side, *more]
     with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as served:
         try:
             address = served.stdout.readline().strip()
@@ -117,6 +119,26 @@ def test_the_mirror_twin_goes_to_the_pictures_right(browser, tmp_path):
         assert (
             "the right T10 root" in side and "the left T10 root" not in side.split("RIGHT: NO")[0]
         )
+
+
+@pytest.mark.full
+def test_a_tilted_piece_is_moved_outline_by_outline_and_read(browser, tmp_path, way_out_by_hand):
+    kept = way_out_by_hand.hand_kept(leaning=True)
+    way, last = kept["ways"][0], len(kept["ways"][0]["played"]["moves"]) - 1
+    with opened(browser, tmp_path, "left", "leaning") as made:
+        assert "gains 0.4 mm there" in made.inner_text("aside")
+        assert "outlines are carried along" in made.inner_text(".travel-plane")
+        made.locator(".travel-slider").focus()
+        made.keyboard.press("End")
+        made.wait_for_timeout(200)
+        assert "tilted 15 degrees, 1.5 mm to the head" in made.inner_text(".travel-reading")
+        leans = made.evaluate(
+            "() => [...document.querySelectorAll('.travel-plane .leans')]"
+            ".map((one) => one.getAttribute('transform'))"
+        )
+        assert leans == leans_on_plane(kept["scene"], way, last)
+        assert leans != leans_on_plane(kept["scene"], way, 0)
+        made.screenshot(path=SCREENSHOTS / "way-out-leaning.png")
 
 
 def test_it_plays_and_pauses_without_freezing_the_page(page):

@@ -1,6 +1,7 @@
 """The app's pages of a case that keeps a way out known by hand, without a plan's computation.
 
-Run as a program: ``python way_out_page.py FOLDER left`` (or ``right``: the mirror twin); it makes
+Run as a program: ``python way_out_page.py FOLDER left`` (or ``right``: the mirror twin; or
+``left leaning``: the way tilted); it makes
 a case in the folder, prints its address and serves until it is stopped. Not part of the package.
 """
 
@@ -41,15 +42,14 @@ def by_hand():
     return module
 
 
-def make_case(folder: Path, *, mirrored: bool) -> OpenCase:
+def make_case(folder: Path, *, mirrored: bool, leaning: bool) -> OpenCase:
     grid = Grid.from_matrix((16, 16, 4), np.eye(4))
     write_nifti(folder / "ct.nii", Volume(grid, np.zeros(grid.shape, dtype=np.int16)))
     import_case(folder / "ct.nii", folder / "case")
     case = CaseFolder.open(folder / "case")
     choices = load_choices(case)
-    kept = by_hand().hand_kept(
-        mirrored=mirrored, key=key_of_way_out(case.inputs(choices), choices)
-    )
+    key = key_of_way_out(case.inputs(choices), choices)
+    kept = by_hand().hand_kept(mirrored=mirrored, key=key, leaning=leaning)
     with case.transaction(now=read_clock(), what="put", restamp=Restamper(case)) as change:
         put_way_out(change, kept)
     return OpenCase.open(folder / "case")
@@ -57,7 +57,7 @@ def make_case(folder: Path, *, mirrored: bool) -> OpenCase:
 
 def main() -> None:
     folder, side = Path(sys.argv[1]), sys.argv[2]
-    case = make_case(folder, mirrored=side == "right")
+    case = make_case(folder, mirrored=side == "right", leaning="leaning" in sys.argv[3:])
     desk = Desk(case.folder.path)
     desk.case, desk.pictures = case, describe_pictures(case.folder.path)
     desk.document = {

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 import re
 import xml.etree.ElementTree as ET
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -15,16 +14,12 @@ import trimesh
 from vertebloc.case.way_out_choice import Spared
 from vertebloc.reports.travel_data import reading, travel_data
 from vertebloc.reports.travel_picture import deciding_height, leans_on_plane, plane_svg
-from vertebloc.reports.travel_scene import travel_scene
 from vertebloc.reports.travel_text import TILTED_NOTE, tilted_sentence
 from vertebloc.reports.way_out_choosing import add_way_out, with_ranking
-from vertebloc.reports.way_out_document import way_out_document
 from vertebloc.reports.way_out_pages import way_out_pages
-from vertebloc.reports.way_out_tilted import tilted_document
 from vertebloc.reports.way_out_views import room_card
 from vertebloc.space.frames import Frame
 from vertebloc.space.transforms import rigid_frame
-from vertebloc.way_out.tilting import Tilted
 
 from .test_plan_document import validator
 
@@ -33,25 +28,8 @@ FRAME = rigid_frame(np.zeros(3), np.eye(3), source=Frame.VERTEBRA)
 
 
 @pytest.fixture(scope="module")
-def leaning(way_out_by_hand: Any) -> Any:
-    """The way known by hand, leaned about both axes and lifted; its room is not measured anew."""
-    found, path = way_out_by_hand.hand_way_out(), way_out_by_hand.hand_path()
-    share = np.linspace(0.0, 1.0, len(path.poses))[:, None]
-    tilts = share * [12.0, -9.0, 1.5]  # more than any family allows: it shall be seen
-    way = np.column_stack((path.poses, np.radians(tilts[:, :2]), tilts[:, 2]))
-    tilted = Tilted(worth_mm=1.2345, way=way, gained_mm=0.4567, against_errors=True)
-    best = replace(found.best, path=replace(path, tilts=tilts))
-    return replace(found, best=best, ledger=(best, *found.ledger[1:]), tilted=tilted)
-
-
-@pytest.fixture(scope="module")
-def kept(leaning: Any, way_out_by_hand: Any) -> Any:
-    room = way_out_by_hand.hand_room()
-    scene, ways = travel_scene(leaning, room, {})
-    written = way_out_document(leaning, room, (way_out_by_hand.T10,)) | tilted_document(leaning)
-    settings = way_out_by_hand.hand_kept()["way_out"]["settings"]
-    written |= {"settings": settings}
-    return {"key": "", "way_out": written, "ways": ways, "scene": scene}
+def kept(way_out_by_hand: Any) -> Any:
+    return way_out_by_hand.hand_kept(leaning=True)
 
 
 def test_what_tilts_gained_is_written_and_never_more_than_was_shown(
