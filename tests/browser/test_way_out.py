@@ -127,7 +127,7 @@ def test_a_tilted_piece_is_moved_outline_by_outline_and_read(browser, tmp_path, 
     way, last = kept["ways"][0], len(kept["ways"][0]["played"]["moves"]) - 1
     with opened(browser, tmp_path, "left", "leaning") as made:
         assert "gains 0.4 mm there" in made.inner_text("aside")
-        assert "outlines are carried along" in made.inner_text(".travel-plane")
+        assert "Tilted on its way" in made.inner_text(".travel-plane")
         made.locator(".travel-slider").focus()
         made.keyboard.press("End")
         made.wait_for_timeout(200)

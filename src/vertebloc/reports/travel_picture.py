@@ -45,12 +45,17 @@ class _Field:
         return 1.6 * self.text
 
     @property
+    def side(self) -> float:
+        """To the left and right, for words: they would lie on roots."""
+        return 1.3 * self.text
+
+    @property
     def size(self) -> tuple[float, float]:
         wide, tall = self.left_mm - self.right_mm, self.back_mm - self.front_mm
-        return _MM * wide, _MM * tall + 2.0 * self.rim
+        return _MM * wide + 2.0 * self.side, _MM * tall + 2.0 * self.rim
 
     def at(self, x: float, y: float) -> tuple[float, float]:
-        return _MM * (self.left_mm - x), self.rim + _MM * (self.back_mm - y)
+        return self.side + _MM * (self.left_mm - x), self.rim + _MM * (self.back_mm - y)
 
 
 def plane_svg(scene: Mapping[str, Any], way: Mapping[str, Any], pose: int) -> str:
@@ -295,15 +300,17 @@ def _nearest(played: Mapping[str, Any] | None, pose: int, field: _Field) -> Iter
 
 def _letters(field: _Field) -> Iterator[str]:
     wide, tall = field.size
-    size, rim = field.text, field.rim
+    size, rim, side = field.text, field.rim, field.side
     said = edge_words(View.THEATRE_CROSS_SECTION)
     for y in (0.0, tall - rim):
         yield f'<rect y="{y:.1f}" width="{wide:.0f}" height="{rim:.1f}" fill="{palette.NIGHT}"/>'
     yield _word(wide / 2.0, rim / 2.0, said["up"], size)
     yield _word(wide / 2.0, tall - rim / 2.0, said["down"], size)
-    for x, name, turn in ((0.6 * size, "left", -90), (wide - 0.6 * size, "right", 90)):
-        yield _word(x, 0.62 * tall, said[name], size, turn=turn)
-    end, y = wide - 14.0, tall - rim - 0.3 * size
+    for x, name, turn in ((0.5 * side, "left", -90), (wide - 0.5 * side, "right", 90)):
+        edge, high = x - 0.5 * side, f'height="{tall:.0f}" fill="{palette.NIGHT}"'
+        yield f'<rect x="{edge:.1f}" width="{side:.1f}" {high}/>'
+        yield _word(x, 0.5 * tall, said[name], size, turn=turn)
+    end, y = wide - side - 4.0, tall - rim - 0.3 * size
     first = end - _BAR_MM * _MM
     yield f'<path d="M{first:.1f} {y:.1f}H{end:.1f}" stroke="{palette.PALE}" stroke-width="6"/>'
     yield _word(end, y - 0.7 * size, f"{_BAR_MM:.0f} mm", 0.8 * size, anchor="end", quiet=True)

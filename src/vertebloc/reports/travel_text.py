@@ -28,9 +28,7 @@ TILTS_IN_VAIN = (
 TILTS_OF_ANOTHER = (
     f"Tilts were tried for the plan that the search chose, not for this one; {UPPER_ENDS}."
 )
-TILTED_NOTE = (
-    "The piece is tilted on its way: its outlines are carried along, laid onto the plane."
-)
+TILTED_NOTE = "Tilted on its way: the piece's outlines are carried along."
 _SAID_FROM = 0.05  #: mm and degrees: less is written as 0.0
 EDGE_OF_WOUND = "edge of the wound"
 AT_REST = "at rest"
@@ -108,15 +106,13 @@ def tilted_sentence(way_out: Mapping[str, Any]) -> str:
     Returns
     -------
     str
-        One sentence; empty where no way was found.
+        One sentence; empty where no way was found, or nothing was written of it.
     """
-    if "ledger" not in way_out:
-        return ""
-    if "tilted" not in way_out:
-        return TILTS_OF_ANOTHER
-    tilted = way_out["tilted"]
+    tilted = way_out.get("tilted")  # a plan from before, printed as out of date, tells none
     if tilted is None:
         return ""
+    if isinstance(tilted, str):
+        return TILTS_OF_ANOTHER
     gained_mm = int(10.0 * tilted["gained_mm"] + 1e-9) / 10.0  # rounded down: never a promise
     if gained_mm == 0.0:
         return TILTS_IN_VAIN

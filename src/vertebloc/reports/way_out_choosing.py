@@ -10,6 +10,8 @@ from vertebloc.reports.answer import About
 
 #: What a sentence of the answer speaks of.
 ABOUT = "way out"
+#: Stands for what tilts gained where they were tried for another plan than the one chosen.
+ANOTHER_PLAN = "another plan"
 _RANK = {"yes": 0, "cannot_tell": 1, "no": 2}
 _ALL_IN_REACH_MM = 1000.0  #: stands for "all in reach" in an order: dearer than any length
 
@@ -90,7 +92,7 @@ def with_ranking(
     way = ways[first["way"]]
     if not way["chosen"]:  # exact check and tilts were of the way that the search chose
         ranked.pop("exact", None)
-        ranked.pop("tilted", None)
+        ranked["tilted"] = ANOTHER_PLAN
     return ranked | {
         "ledger": ledger,
         "side": first["side"],

@@ -58,9 +58,12 @@ def way_out_pages(document: Mapping[str, Any], draw: Draw) -> tuple[SheetPage, .
 
 
 def _tilts(way_out: Mapping[str, Any]) -> tuple[str, str]:
-    """How a tilted piece is drawn, and what its tilts gained."""
+    """How a tilted piece is drawn, and what its tilts gained.
+
+    A plan from before that is printed anew, as out of date, may tell no tilts.
+    """
     names = ("tilt_about_x_deg", "tilt_about_y_deg", "lift_mm")
-    drawn = any(pose[name] for pose in way_out.get("path", ()) for name in names)
+    drawn = any(pose.get(name) for pose in way_out.get("path", ()) for name in names)
     return TILTED_NOTE if drawn else "", tilted_sentence(way_out)
 
 

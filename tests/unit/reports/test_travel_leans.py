@@ -83,12 +83,23 @@ def test_what_is_said_follows_what_was_found(kept: Any) -> None:
 def test_a_gain_is_not_told_of_another_plan_than_it_was_found_for(kept: Any, made_up: Any) -> None:
     """The way by hand gives up a root; who spares roots first gets the other plan."""
     other = with_ranking(kept["way_out"], kept["ways"], (Spared.ROOTS,))
-    assert "tilted" not in other and "not for this one" in tilted_sentence(other)
+    assert other["tilted"] == "another plan" and "not for this one" in tilted_sentence(other)
     same = with_ranking(kept["way_out"], kept["ways"], (Spared.RIBS,))
-    assert same["ledger"][0]["roots"] and "tilted" in same
+    assert same["ledger"][0]["roots"] and same["tilted"] == kept["way_out"]["tilted"]
     document = add_way_out(made_up.document(), other)
     validator().validate(document)
     assert TILTED_NOTE not in way_out_pages(document, lambda *_: None)[0].notes
+
+
+def test_a_plan_from_before_is_still_printed_and_says_nothing_of_tilts(
+    made_up: Any, kept: Any
+) -> None:
+    """It is printed anew, as out of date, whenever the case changes."""
+    names = ("tilt_about_x_deg", "tilt_about_y_deg", "lift_mm")
+    old = {key: value for key, value in kept["way_out"].items() if key != "tilted"}
+    old["path"] = [{k: v for k, v in p.items() if k not in names} for p in old["path"]]
+    document = add_way_out(made_up.document(), with_ranking(old, kept["ways"], ()))
+    assert "ilt" not in way_out_pages(document, lambda *_: None)[0].notes
 
 
 def test_tilt_and_lift_of_a_pose_are_read(kept: Any) -> None:

@@ -34,7 +34,7 @@ export default {
           </div>
         </div>
       </div>
-      <p class="travel-reading" role="status" aria-live="polite" ref="reading">{{ reading }}</p>
+      <p class="travel-reading" :class="{ two: data?.note }" role="status" aria-live="polite" ref="reading">{{ reading }}</p>
       <div class="travel-curve" ref="curve" v-html="data ? data.curve : ''"></div>
       <input class="travel-slider" type="range" min="0" :max="Math.max(0, count - 1)" step="1" v-model.number="pose"
         :disabled="!count" :aria-label="words.where" :aria-valuetext="reading" ref="slider"
