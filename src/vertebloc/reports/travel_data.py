@@ -57,7 +57,7 @@ def travel_data(
             name: played[name] for name in _READ
         } | {
             "words": [reading(played, pose) for pose in range(count)],
-            "leans": [leans_on_plane(scene, one, pose) for pose in range(count)],
+            "leans": leans_on_plane(scene, one),
         }  # fmt: skip
     return found
 

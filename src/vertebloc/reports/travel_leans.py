@@ -110,6 +110,5 @@ def _matrix(
     middle, unit = np.array(drawn[0]), drawn[1]
     turned = move[:2, :2]
     shift = middle - turned @ middle - unit * (move[:2, 2] * height + move[:2, 3])
-    said = [f"{v:.6f}" for v in turned.T.ravel().tolist()]
-    said += [f"{v:.2f}" for v in shift.tolist()]
-    return f"matrix({' '.join(said)})"
+    said = [*np.round(turned.T.ravel(), 5).tolist(), *np.round(shift, 2).tolist()]
+    return f"matrix({' '.join(f'{number + 0.0:g}' for number in said)})"

@@ -22,6 +22,7 @@ _FILL = {
     "bone": "#8a8373", "rib": "#8a8373", "vessel": palette.VESSEL, "sac": palette.SAC,
     "cord": palette.CORD,
 }  # fmt: skip
+_INSIDE = "travel-inside"  #: nothing but words lies beside it
 _STILL = ("bone", "rib", "vessel", "sac", "cord")
 
 
@@ -87,8 +88,9 @@ def plane_svg(scene: Mapping[str, Any], way: Mapping[str, Any], pose: int) -> st
             f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {wide:.0f} {tall:.0f}" '
             f'role="img" class="plane" aria-label="{escape(words.PLANE)}" data-x0="{x0:.1f}" '
             f'data-y0="{y0:.1f}" data-mm="{_MM:g}" font-family="DejaVu Sans, sans-serif">',
-            _patterns(),
+            _patterns(field),
             f'<rect width="{wide:.0f}" height="{tall:.0f}" fill="{palette.NIGHT}"/>',
+            f'<g clip-path="url(#{_INSIDE})">',
             *_still(scene, way, index, field),
             *_lines(scene, way, field),
             *_edge_of_wound(scene, field),
@@ -99,31 +101,32 @@ def plane_svg(scene: Mapping[str, Any], way: Mapping[str, Any], pose: int) -> st
             *_moving(scene, way, index, field),
             "</g></g>",
             *_nearest(played, pose, field),
+            "</g>",
             *_letters(field),
             "</svg>",
         )
     )
 
 
-def leans_on_plane(scene: Mapping[str, Any], way: Mapping[str, Any], pose: int) -> list[str]:
-    """What a pose's tilt does to each outline of ``plane_svg``; empty if the way is flat.
+def leans_on_plane(scene: Mapping[str, Any], way: Mapping[str, Any]) -> list[list[str]]:
+    """What each pose's tilt does to each outline of ``plane_svg``.
 
     Parameters
     ----------
     scene : mapping
         From ``travel_scene``.
     way : mapping
-        One of its ways.
-    pose : int
-        Which of its poses.
+        One of its ways, with a path.
 
     Returns
     -------
-    list of str
-        Matrices as SVG writes them, in the order in which the outlines are drawn.
+    list of list of str
+        For each pose matrices as SVG writes them, in the order in which the outlines are drawn;
+        none if the way is flat.
     """
-    middle = _field(scene, way).at(0.0, 0.0)
-    return leans_of(scene, way, pose, deciding_height(scene, way), (middle, _MM))
+    middle, index = _field(scene, way).at(0.0, 0.0), deciding_height(scene, way)
+    count = len(way["played"]["tilts"])
+    return [leans_of(scene, way, pose, index, (middle, _MM)) for pose in range(count)]
 
 
 def deciding_height(scene: Mapping[str, Any], way: Mapping[str, Any]) -> int:
@@ -175,11 +178,14 @@ def _field(scene: Mapping[str, Any], way: Mapping[str, Any]) -> _Field:
     return _Field(float(high[0]), float(low[0]), float(high[1]), float(low[1]))
 
 
-def _patterns() -> str:
+def _patterns(field: _Field) -> str:
+    wide, tall = field.size
+    inside = f'width="{wide - 2.0 * field.side:.1f}" height="{tall:.0f}"'
     return (
         '<defs><pattern id="travel-tumour" width="9" height="9" patternUnits="userSpaceOnUse" '
         f'patternTransform="rotate(35)"><rect width="9" height="9" fill="{palette.TUMOUR}"/>'
-        f'<path d="M0 0H9" stroke="{palette.TUMOUR_HATCH}" stroke-width="3"/></pattern></defs>'
+        f'<path d="M0 0H9" stroke="{palette.TUMOUR_HATCH}" stroke-width="3"/></pattern>'
+        f'<clipPath id="{_INSIDE}"><rect x="{field.side:.1f}" {inside}/></clipPath></defs>'
     )
 
 
@@ -307,8 +313,6 @@ def _letters(field: _Field) -> Iterator[str]:
     yield _word(wide / 2.0, rim / 2.0, said["up"], size)
     yield _word(wide / 2.0, tall - rim / 2.0, said["down"], size)
     for x, name, turn in ((0.5 * side, "left", -90), (wide - 0.5 * side, "right", 90)):
-        edge, high = x - 0.5 * side, f'height="{tall:.0f}" fill="{palette.NIGHT}"'
-        yield f'<rect x="{edge:.1f}" width="{side:.1f}" {high}/>'
         yield _word(x, 0.5 * tall, said[name], size, turn=turn)
     end, y = wide - side - 4.0, tall - rim - 0.3 * size
     first = end - _BAR_MM * _MM

@@ -144,7 +144,7 @@ def test_every_thin_line_lies_where_the_tilted_piece_has_it(kept: Any) -> None:
         lines = [p for p in group if p.get("class") == "other leans"]
         heights = scene["heights_mm"][::2]
         assert len(lines) == len(heights) > 3
-        assert leans_on_plane(scene, way, pose)[:-1] == [p.get("transform") for p in lines]
+        assert leans_on_plane(scene, way)[pose][:-1] == [p.get("transform") for p in lines]
         move = np.array(way["played"]["moves"][pose]).reshape(3, 4)
         for line, height in zip(lines, heights, strict=True):
             places = drawn_places(line, drawn, matrix_of(line), planar_of(group.get("transform")))
