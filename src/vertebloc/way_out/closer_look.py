@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from vertebloc.way_out.clearances import CLIP_MM
 from vertebloc.way_out.model import CLOSED_MM
-from vertebloc.way_out.pose_map import LEAST_WORTH_MM, Ground, Margin
+from vertebloc.way_out.pose_map import LEAST_WORTH_MM, SAC, Ground, Margin
 from vertebloc.way_out.poses import Extents, extents, moves_along
 from vertebloc.way_out.rules import demanded_mm, worth_mm
 from vertebloc.way_out.samples import PointTree, point_tree, thinned
@@ -132,14 +132,48 @@ class CloserLook:
         measured = gauge.measure(moves, tree, self._range_mm(name)).astype(np.float64)
         return gauge.at_least(measured, self.ground.settings)
 
-    def glance(
-        self, a: NDArray[np.float64], b: NDArray[np.float64], names: tuple[str, ...],
+    def may_be_worth(
+        self,
+        ends: NDArray[np.float64],
+        names: tuple[str, ...],
         margin: Margin,
-    ) -> float:  # fmt: skip
-        """About the least that a few poses between two are worth: to see soon that it is shut."""
-        way = b - a
+        least_mm: float,
+    ) -> bool:
+        """Whether a few poses between two are about worth something: to see soon that one is not.
+
+        Parameters
+        ----------
+        ends : (2, 3) float64
+            Two poses.
+        names : tuple of str
+            Obstacles that stay.
+        margin : Margin
+            How strictly; not an upper one.
+        least_mm : float, mm
+            What the way between them is to be worth.
+
+        Returns
+        -------
+        bool
+            True tells nothing.
+        """
+        ground, settings = self.ground, self.ground.settings
+        way = ends[1] - ends[0]
         way[2] = (way[2] + np.pi) % (2.0 * np.pi) - np.pi
-        return float(self._still(a + _GLANCES[:, None] * way, names, margin).min())
+        moves = moves_along(ends[0] + _GLANCES[:, None] * way)
+        gone = extents(moves, ground.body.samples.corners).gone_mm
+        for name in (SAC, *names):
+            grown = margin.sac_grown_mm if name == SAC else margin.grown_mm
+            target = least_mm if name == SAC else -ground.press_mm(name)
+            demand = demanded_mm(
+                gone,
+                at_rest_mm=ground.rest_mm[name][1] - grown,
+                target_mm=target,
+                settings=settings,
+            )
+            if np.any(self.clearance_mm(name, moves) - grown < demand):
+                return False
+        return True
 
     def _still(
         self, poses: NDArray[np.float64], names: tuple[str, ...], margin: Margin

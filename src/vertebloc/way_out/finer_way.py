@@ -62,7 +62,6 @@ _ROOMY_MM = 0.35  #: where the way is worth so much more than where it is narrow
 _ROUNDS, _HARDLY_MM = 8, 0.01  #: of bettering a way among the finest poses, and what counts
 _BESIDE = 4  #: poses that a narrow part reaches farther to either side
 _SHY_MM = 0.5  #: poses that are worth less than this above the narrowest are gone round
-_GLANCE_MM = 0.6  #: steps of a look are shorter close to the seat than a glance takes them for
 _BENDS = np.array([a for a in itertools.product((-1, 0, 1), repeat=3) if any(a)])
 
 
@@ -199,7 +198,8 @@ class FinerWays:
         worth = CLOSED_MM
         for stage in stages:
             least = least_mm - stage.hope_mm
-            worth, way = self._eased(way, asked, stage, least)
+            seek = self._eased if stage is stages[-1] else self._among
+            worth, way = seek(way, asked, stage, least)
             if not len(way):
                 break
         return worth, way
@@ -257,14 +257,17 @@ class FinerWays:
         if worths.min() >= enough_mm:
             return float(worths.min()), close
         for stage in _FINEST:
-            found = straightened(self.look, self._settled(close, asked, stage), asked)
-            sure = float(self.look.worths(found, asked.names, asked.margin).min())
-            if sure >= LEAST_WORTH_MM:
+            sure, found = self._settled(close, asked, stage)
+            if sure >= enough_mm:
                 return sure, found
+            if sure >= LEAST_WORTH_MM:
+                found = straightened(self.look, found, asked)
+                worths = self.look.worths(found, asked.names, asked.margin)
+                return float(worths.min()), found
         return CLOSED_MM, NO_WAY
 
-    def _settled(self, way: Way, asked: Asked, stage: Stage) -> Way:
-        """The way bettered among the finest poses around it until that brings no more."""
+    def _settled(self, way: Way, asked: Asked, stage: Stage) -> tuple[float, Way]:
+        """Worth and way, bettered among the finest poses around it until that brings no more."""
         best, best_way = -np.inf, way
         for _ in range(_ROUNDS):
             worths = self.look.worths(way, asked.names, asked.margin)
@@ -273,7 +276,7 @@ class FinerWays:
                 break
             best, best_way = worth, way
             way = self._finest(way, worths, asked, stage, max(worth, LEAST_WORTH_MM) - _WORSE_MM)
-        return best_way
+        return best, best_way
 
     def _finest(
         self,
@@ -377,7 +380,7 @@ def straightened(look: CloserLook, way: Way, asked: Asked) -> Way:
         a, b = todo.pop()
         least = max(float(worths[a:b].min()), LEAST_WORTH_MM)  # never through what is shut
         if b - a == 1 or (
-            look.glance(way[a], way[b], names, margin) >= least - _GLANCE_MM
+            look.may_be_worth(way[[a, b]], names, margin, least)
             and look.worths(way[[a, b]], names, margin)[0] >= least
         ):
             kept.append(b)

@@ -173,14 +173,18 @@ class Judge:
     def _shown_mm(self, scenario: Scenario) -> float:
         """What the best way of a scenario, or of one that gives up less, is shown to be worth."""
         search, plain = self.search, Margin(False)
-        lower = search.lower_mm(scenario, plain)[0]
-        for other in self._brackets:
+        asked = Asked(search.staying(scenario), scenario.side, plain)
+        ways = [search.finer.widest(search.map, asked)[1]]
+        for other in (scenario, *self._brackets):
             if other.side is scenario.side and other.given_up <= scenario.given_up:
-                worth, way = search.lower_mm(other, plain)
-                if worth > lower:
-                    search.keep_way(scenario, plain, way)
-                    lower = search.lower_mm(scenario, plain)[0]
-        return lower
+                ways.append((search.known(other, plain) or (CLOSED_MM, NO_WAY))[1])
+        worths = [
+            search.look.worths(way, asked.names, plain).min() if len(way) else CLOSED_MM
+            for way in ways
+        ]
+        best = int(np.argmax(worths))
+        search.keep_way(scenario, plain, ways[best])
+        return search.lower_mm(scenario, plain)[0]
 
     def core_upper_mm(self, scenario: Scenario) -> float:
         """Clearance that nothing in the family can better, obstacles shrunk; infinite: not known.

@@ -17,7 +17,7 @@ from vertebloc.way_out.clearances import (
     make_gauge,
 )
 from vertebloc.way_out.closer_look import CloserLook
-from vertebloc.way_out.finer_way import FinerWays
+from vertebloc.way_out.finer_way import NO_WAY, FinerWays
 from vertebloc.way_out.model import (
     CLOSED_MM,
     Bracket,
@@ -27,7 +27,7 @@ from vertebloc.way_out.model import (
     Substance,
     WayOutSettings,
 )
-from vertebloc.way_out.pose_map import SAC, Ground, Margin, PoseMap, measure_map
+from vertebloc.way_out.pose_map import LEAST_WORTH_MM, SAC, Ground, Margin, PoseMap, measure_map
 from vertebloc.way_out.pose_worths import Asked
 from vertebloc.way_out.poses import PoseLattice, make_lattice, moves_of
 
@@ -167,7 +167,7 @@ class Search:
         return self._lower.get((scenario, margin))
 
     def keep_way(self, scenario: Scenario, margin: Margin, way: NDArray[np.float64]) -> None:
-        """Remember a way of another scenario that was seen to hold in this one too.
+        """Remember a way; none, or one that is shut in this scenario: that none was found.
 
         Parameters
         ----------
@@ -178,8 +178,11 @@ class Search:
         way : (n, 3) float64
             Its poses.
         """
-        worth = float(self.look.worths(way, self.staying(scenario), margin).min())
-        self._lower[scenario, margin] = (worth, way)
+        worth = CLOSED_MM
+        if len(way):
+            worth = float(self.look.worths(way, self.staying(scenario), margin).min())
+        is_open = worth >= LEAST_WORTH_MM
+        self._lower[scenario, margin] = (worth, way) if is_open else (CLOSED_MM, NO_WAY)
 
     def bracket(self, scenario: Scenario, *, grown_mm: float, sac_grown_mm: float) -> Bracket:
         """Both ends, with obstacles grown for the lower and shrunk for the upper one.

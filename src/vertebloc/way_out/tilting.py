@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from vertebloc.way_out.closer_look import CloserLook
 from vertebloc.way_out.pose_map import Margin
 
+LEAST_GAIN_MM = 0.1  #: for less nobody is asked to tilt a piece
 _EVERY_MM = 3.0  #: poses of the way that may be tilted lie no farther apart
 _EFFORT = (10, 80)  #: rounds and poses shifted in each
 _TRIES = 4  #: of bettering, each from the best so far on
@@ -56,9 +57,9 @@ def with_tilts(
     Returns
     -------
     Tilted
-        The same way, untilted, if nothing helps.
+        The same way, untilted, if that gains less than ``LEAST_GAIN_MM``.
     """
-    best_way = np.column_stack((way, np.zeros((len(way), 3))))
+    flat_way = best_way = np.column_stack((way, np.zeros((len(way), 3))))
     best = float(look.worths(best_way, names, margin).min())
     flat = float(look.worths(way, names, margin).min())
     tried = _divided(look, best_way)
@@ -68,10 +69,12 @@ def with_tilts(
         if worth <= best + 0.02:
             break
         best, best_way = worth, tried
+    if best - flat < LEAST_GAIN_MM:
+        best, best_way = flat, flat_way
     return Tilted(
         worth_mm=best,
         way=best_way,
-        gained_mm=max(0.0, best - flat),
+        gained_mm=best - flat,
         against_errors=margin.grown_mm > 0.0 or margin.sac_grown_mm > 0.0,
     )
 

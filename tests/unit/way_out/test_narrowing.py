@@ -98,12 +98,12 @@ def test_a_stop_between_steps_stops(corner):
 @pytest.mark.full
 def test_a_general_planner_finds_nothing_above_and_not_much_more_than_ours(corner, found):
     """OMPL's RRT-Connect with bisection for 60 s on the same validity test of poses."""
-    from .planner import best_of_planner
+    from .planner import Poses, best_of_planner
 
     search, _ = corner
     bracket, way = found
     best = best_of_planner(
-        search.look, (), way[-1], ((-80.0, 80.0), (-8.0, 52.0)),
+        Poses(search, frozenset()), way[-1], ((-80.0, 80.0), (-8.0, 52.0)),
         above_mm=bracket.upper_mm + 1.0, seconds_per_step=1.0, seconds=60.0,
     )  # fmt: skip
     assert np.isfinite(best)  # it does find ways: the comparison means something

@@ -167,7 +167,7 @@ def test_how_much_rib_suffices_on_the_lead(told):
 
 def test_a_general_planner_is_never_above_our_upper_end_in_the_lead_room(told):
     """OMPL's RRT-Connect with bisection, 60 s, on the same validity test of poses."""
-    from .planner import best_of_planner
+    from .planner import Poses, best_of_planner
 
     search = searched("lead")
     one = scenario(search, Side.LEFT)
@@ -175,7 +175,7 @@ def test_a_general_planner_is_never_above_our_upper_end_in_the_lead_room(told):
     _, way = search.lower_mm(one, PLAIN)
     own = search.ground.room
     best = best_of_planner(
-        search.look, search.staying(one), way[-1], (own.x_mm, own.y_mm),
+        Poses(search, one.given_up), way[-1], (own.x_mm, own.y_mm),
         above_mm=bracket.upper_mm + 1.0, seconds_per_step=2.0, seconds=60.0,
     )  # fmt: skip
     told("planner", best)
