@@ -16,7 +16,7 @@ from vertebloc.way_out.clearances import CLIP_MM
 
 NOT_YET = (
     "Which way the piece comes out, and what is given up for it, is not computed yet. Compute it "
-    "on this page; it takes some minutes, and all else can be used meanwhile."
+    "on this page; it takes a minute or two, and all else can be used meanwhile."
 )
 OLD = (
     "The way out was computed before cuts, outlines, fates or settings were changed, or by "
@@ -85,6 +85,8 @@ def mm_or_word(end: float | str) -> str:
     """One end of a bracket."""
     if isinstance(end, str):
         return end
+    if end < 0.0:
+        return f"none, {text.mm(-end)} into the sac"
     return f"{text.mm(end)} or more" if end >= CLIP_MM else text.mm(end)
 
 

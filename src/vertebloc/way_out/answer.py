@@ -186,7 +186,7 @@ def find_way_out(room: Room, settings: WayOutSettings, say: Say) -> WayOut:
     ledger = ledger_of(judge, room)
     best = best_of(ledger)
     at = ledger.index(best)
-    best, tilted = judge.tilted(best)
+    best, tilted = judge.tilted(judge.errors_narrowed(best))
     ledger[at] = best
     answer = _answer_of(ledger, everything)
     exact = judge.checked(best)

@@ -79,7 +79,7 @@ def so_far_words(side: Side, bracket: Bracket) -> str:
         Begins with ``SO_FAR``.
     """
     low, high = bracket.lower_mm, bracket.upper_mm
-    shown = f"{low:.1f} mm shown" if low != CLOSED_MM else "none found"
+    shown = f"{low:.1f} mm shown" if low >= 0.0 else "none found that spares the sac"
     best = f"at best {high:.1f} mm" if high != CLOSED_MM else "none exists"
     return f"{SO_FAR}on the {side.value}: room {shown}, {best}"
 
@@ -250,6 +250,20 @@ class Judge:
         if known is not None and len(known[1]):
             worth = max(worth, float(search.look.worths(known[1], names, self.grown).min()))
         return (worth if worth >= LEAST_WORTH_MM else CLOSED_MM), plain
+
+    def errors_narrowed(self, entry: Entry) -> Entry:
+        """The same entry with the upper end under errors brought down, if it has a way.
+
+        Errors at the sac alone add no more than themselves: that much is tried for first.
+        """
+        scenario = Scenario(side=entry.side, given_up=entry.given_up)
+        errors, margin = entry.with_errors, self.shrunk
+        target = entry.model.upper_mm - margin.sac_grown_mm
+        if entry.model.lower_mm < 0.0 or target >= errors.upper_mm:
+            return entry
+        self.begin(f"narrowing what errors may add on the {entry.side.value}")
+        upper = min(errors.upper_mm, self.narrowing.upper_mm(scenario, margin, target))
+        return replace(entry, with_errors=Bracket(errors.lower_mm, max(upper, errors.lower_mm)))
 
     def checked(self, entry: Entry) -> ExactCheck | None:
         """Exact distances of an independent library along an entry's path."""

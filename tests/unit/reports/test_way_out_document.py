@@ -9,7 +9,7 @@ import numpy as np
 
 from vertebloc.anatomy.levels import Level
 from vertebloc.reports.way_out_document import bracket_list, way_out_document
-from vertebloc.reports.way_out_text import given_up_words, plan_label
+from vertebloc.reports.way_out_text import given_up_words, mm_or_word, plan_label
 from vertebloc.way_out import Answer, Bracket
 
 T10 = Level.parse("T10")
@@ -78,3 +78,9 @@ def test_a_way_that_may_press_the_sac_is_said_so(way_out_by_hand):
     found = replace(found, best=best, ledger=(best, *found.ledger[1:]))
     said = way_out_document(found, way_out_by_hand.hand_room(), (T10,))["words"]
     assert "in the model the best way found may press 0.7 mm into the sac, at best 4.0 mm" in said
+
+
+def test_a_way_into_the_sac_is_no_room():
+    assert mm_or_word(-2.64) == "none, 2.6 mm into the sac"
+    assert mm_or_word(2.64) == "2.6 mm"
+    assert mm_or_word("none found") == "none found"
