@@ -87,7 +87,8 @@ class Narrowing:
         if lower_mm == CLOSED_MM and self.search(plain).is_shut(scenario, self.pause):
             return Bracket(CLOSED_MM, CLOSED_MM)
         if lower_mm < 0.0:
-            return Bracket(lower_mm, self._upper_of_pressed(scenario, upper))
+            is_known = bool(np.isfinite(upper_mm))
+            return Bracket(lower_mm, self._upper_of_pressed(scenario, upper, is_known))
         low = lower_mm + width_mm
         if low < upper:
             upper = min(upper, self._ruled_out_mm(scenario, low, MOST_HALVINGS))
@@ -97,12 +98,15 @@ class Narrowing:
             upper, low = min(upper, one), (low if np.isfinite(one) else middle)
         return Bracket(lower_mm, max(upper, lower_mm))
 
-    def _upper_of_pressed(self, scenario: Scenario, upper_mm: float) -> float:
-        """What no way betters where none leaves the sac alone: is what is wanted ruled out?"""
+    def _upper_of_pressed(self, scenario: Scenario, upper_mm: float, is_known: bool) -> float:
+        """What no way betters where none leaves the sac alone: is what is wanted ruled out?
+
+        If not, what is known with more given up is told.
+        """
         low, upper = self.map.ground.settings.least_mm, min(upper_mm, CLIP_MM)
         if low < upper:
             upper = min(upper, self._ruled_out_mm(scenario, low, _CLOSED_DEPTH))
-        while upper > low + 4.0 * _STEP_MM:
+        while not is_known and upper > low + 4.0 * _STEP_MM:
             middle = (low + upper) / 2.0
             one = self._ruled_out_mm(scenario, middle, _CLOSED_DEPTH)
             upper, low = min(upper, one), (low if np.isfinite(one) else middle)

@@ -20,7 +20,7 @@ util.setLogLevel(util.LOG_NONE)
 LENIENT = Margin(True)
 
 
-@njit(cache=True)
+@njit
 def _is_worth(stock, stay, x, y, turn, target, stack, bounds):
     """Whether a single pose is worth a target."""
     far, m = np.empty(4), np.empty(12)
