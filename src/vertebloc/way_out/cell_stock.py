@@ -132,8 +132,7 @@ class Shelf:
             corners=corners,
             room=np.array(
                 [
-                    room.x_mm[0] - margin.hope_mm,
-                    room.x_mm[1] + margin.hope_mm,
+                    *room.x_mm,
                     room.delivered_y_mm,
                     *room.sac_middle_mm,
                     settings.clear_after_mm,

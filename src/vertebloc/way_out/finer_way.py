@@ -21,7 +21,7 @@ from vertebloc.way_out._kernels import CLOSED
 from vertebloc.way_out.clearances import CLIP_MM
 from vertebloc.way_out.closer_look import CloserLook
 from vertebloc.way_out.measured_poses import STRIDES, MeasuredPoses, keys_of, places_of
-from vertebloc.way_out.model import CLOSED_MM, WayOutSettings
+from vertebloc.way_out.model import CLOSED_MM
 from vertebloc.way_out.pose_map import LEAST_WORTH_MM, PER_MM, PoseMap
 from vertebloc.way_out.pose_worths import (
     Asked,
@@ -37,7 +37,7 @@ Pause = Callable[[], None]
 
 NO_WAY: Way = np.empty((0, 3))
 
-
+#: rounds of rough looks; and wider ones, where the first were shut
 _ROUGHLY = (
     Stage(1 / 2, 3, 0.6, 0.0, False),
     Stage(1 / 4, 3, 0.3, 0.0, False),
@@ -75,6 +75,7 @@ class FinerWays:
 
     look: CloserLook
     rough: CloserLook
+    steps: NDArray[np.float64]  #: (3,) of the map's lattice: mm, mm, radians
     pause: Pause = _go_on  #: called between rounds; may raise to stop
     _poses: dict[tuple[float, bool], MeasuredPoses] = field(default_factory=dict)
 
@@ -157,8 +158,8 @@ class FinerWays:
 
     def _is_near(self, way: Way, other: Way) -> bool:
         """Whether poses near one way are looked at around the other."""
-        steps = _steps_of(self.look.ground.settings)
-        far = cKDTree(unwound(other) / steps).query(unwound(way) / steps, p=np.inf)[0]
+        tree = cKDTree(unwound(other) / self.steps)
+        far = tree.query(unwound(way) / self.steps, p=np.inf)[0]
         return bool(np.max(far) <= _ROUGHLY[0].around * _ROUGHLY[0].part)
 
     def roughly(
@@ -308,9 +309,10 @@ class FinerWays:
         poses = self._measured(stage)
         steps, reach_mm = poses.steps, poses.look.reach_mm
         keys = keys_near(way, steps, stage.around)
-        worths, shorts = pose_worths(poses, keys, asked, stage, least_mm)
+        rows = poses.rows(keys)
+        worths, shorts = pose_worths(poses, (keys, rows), asked, stage, least_mm)
         ends = np.searchsorted(keys, keys_of(nearest_places(unwound(way)[[0, -1]], steps)))
-        is_end = poses.extents(poses.rows(keys)).least_y_mm >= self._delivered_mm
+        is_end = poses.extents(rows).least_y_mm >= self._delivered_mm
         if not is_end[ends[1]]:  # a part of a way: where it goes on is given
             is_end[:], is_end[ends[1]] = False, True
             worths[ends[1]] = CLIP_MM
@@ -339,12 +341,8 @@ class FinerWays:
         key = stage.part, stage.is_close
         if key not in self._poses:
             look = self.look if stage.is_close else self.rough
-            self._poses[key] = MeasuredPoses(look, stage.part * _steps_of(look.ground.settings))
+            self._poses[key] = MeasuredPoses(look, stage.part * self.steps)
         return self._poses[key]
-
-
-def _steps_of(settings: WayOutSettings) -> NDArray[np.float64]:
-    return np.array([settings.step_mm, settings.step_mm, np.radians(settings.step_deg)])
 
 
 def _narrow(worths: NDArray[np.float64]) -> list[tuple[int, int]]:

@@ -59,7 +59,7 @@ class Margin:
     is_upper: bool  #: true: what no pose of a node's cell can better; false: the node itself
     grown_mm: float = 0.0
     sac_grown_mm: float = 0.0
-    #: a node itself: what shifting it off the lattice may gain; cells: walls so much farther off
+    #: a node itself: what finer ones beside it may gain
     hope_mm: float = 0.0
 
 

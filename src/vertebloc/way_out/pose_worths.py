@@ -103,7 +103,7 @@ def keys_near(way: Way, steps: NDArray[np.float64], around: int) -> NDArray[np.i
 
 def pose_worths(
     measured: MeasuredPoses,
-    keys: NDArray[np.int64],
+    which: tuple[NDArray[np.int64], NDArray[np.int64]],
     asked: Asked,
     stage: Stage,
     least_mm: float,
@@ -114,8 +114,8 @@ def pose_worths(
     ----------
     measured : MeasuredPoses
         Of the stage's lattice.
-    keys : (n,) int64
-        Numbers of the poses, sorted.
+    which : tuple of ((n,) int64, (n,) int64)
+        Numbers of the poses, sorted, and their rows.
     asked : Asked
         What stays, the side, how strictly.
     stage : Stage
@@ -128,10 +128,11 @@ def pose_worths(
     tuple of ((n,) float64, mm; (n,) float64, mm)
         Minus infinity where a pose is shut; what is lacking is up to what is hoped for.
     """
+    keys, rows = which
     names, side, margin = asked.names, asked.side, asked.margin
     look = measured.look
     ground, settings = look.ground, look.ground.settings
-    poses, rows = places_of(keys) * measured.steps, measured.rows(keys)
+    poses = places_of(keys) * measured.steps
     far, half = measured.extents(rows), look.half_step_mm(poses)
     gone = far.gone_mm + half
     (low, high), (x, y) = ground.room.x_mm, ground.room.sac_middle_mm

@@ -267,5 +267,6 @@ def make_search(room: Room, settings: WayOutSettings, say: Say = _quiet) -> Sear
     lattice = lattice_for(room, settings)
     reach = float(np.linalg.norm(ground.body.samples.corners[:, :2], axis=1).max())
     look = CloserLook(ground, reach)
-    finer = FinerWays(look, CloserLook(ground, reach, True))
+    steps = np.array([lattice.step_mm, lattice.step_mm, lattice.step_rad])
+    finer = FinerWays(look, CloserLook(ground, reach, True), steps)
     return Search(ground, measure_map(ground, lattice), look, finer)

@@ -9,6 +9,7 @@ from vertebloc.way_out import Obstacle, Room, Scenario, Substance, WayOutSetting
 from vertebloc.way_out.model import CLOSED_MM
 from vertebloc.way_out.pose_map import Margin
 from vertebloc.way_out.pose_worths import Asked
+from vertebloc.way_out.poses import extents, moves_of
 
 PLAIN = Margin(False)
 ANYWHERE = Scenario(side=None, given_up=frozenset())
@@ -57,6 +58,23 @@ def test_enough_is_enough(search):
     asked = Asked((), None, PLAIN)
     assert search.finer.one_worth(search.map, asked, 2.0)[0] >= 2.0
     assert search.finer.one_worth(search.map, asked, 3.5)[0] == CLOSED_MM
+
+
+def test_finer_poses_are_parts_of_the_lattices_steps():
+    """Steps of 7 degrees make no whole turn: the lattice's are a little smaller, and so are ours.
+
+    Else the last pose would be shifted to one that is not delivered.
+    """
+    settings = WayOutSettings(step_mm=3.0, step_deg=7.0, clear_after_mm=5.0, edge_mm=1.0)
+    search = make_search(room_with(), settings)
+    _, way = search.lower_mm(ANYWHERE, PLAIN)
+    assert search.finer.steps[2] == search.map.lattice.step_rad
+    start = search.map.lattice.poses()[search.map.lattice.seat + 25 : search.map.lattice.seat + 26]
+    steps = search.finer.steps / 2.0
+    assert start[0] / steps == pytest.approx(np.round(start[0] / steps))
+    last = moves_of(way[-1:])
+    corners = search.ground.body.samples.corners
+    assert extents(last, corners).least_y_mm[0] >= search.ground.room.delivered_y_mm - 1e-9
 
 
 def test_a_thing_that_may_be_pressed_deeper_than_it_is_thick_is_in_the_way_nevertheless():
